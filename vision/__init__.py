@@ -1,0 +1,1 @@
+"""Image side of Grainassay: photo -> panels -> measurements -> findings -> verdict. Knows nothing of web or training."""
