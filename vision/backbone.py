@@ -9,8 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.resize import resize
-
 if TYPE_CHECKING:
     import onnxruntime
 
@@ -44,6 +42,7 @@ def maps(pixels: NDArray[np.uint8], outputs: tuple[str, ...] = OUTPUTS) -> dict[
     return {k: v[0] for k, v in zip(outputs, session().run(list(outputs), {"image": np.ascontiguousarray(x)}), strict=True)}
 
 
-def embedding(pixels: NDArray[np.uint8], side: int = 224) -> NDArray[np.float32]:
-    """(1280,) pooled embedding of an RGB image, resized to (side, side)."""
-    return maps(resize(pixels, side, side), ("pooled",))["pooled"]
+def embed_batch(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """(n, 1280) pooled embeddings of n RGB crops (n, h, w, 3) of one size with sides that are multiples of 32."""
+    x = ((crops.astype(np.float32) - 127.0) / 128.0).transpose(0, 3, 1, 2)
+    return np.asarray(session().run(["pooled"], {"image": np.ascontiguousarray(x)})[0], dtype=np.float32)

@@ -1,0 +1,58 @@
+"""Backbone embeddings of three crops of a panel: its surroundings, the rectified panel, and a tile at full resolution."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.backbone import embed_batch
+from vision.resize import resize
+from vision.types import Photo, WorkingView
+
+SIDE = 224
+GROW = 0.25
+LOOKS = ("context", "panel", "native")
+
+
+def context_crop(photo: Photo, view: WorkingView) -> NDArray[np.uint8]:
+    """(224, 224, 3) crop of the panel's bounding box grown by a quarter of its size on every side, clipped to the photo."""
+    x, y = view.native_origin
+    h, w = view.native.shape[:2]
+    dx, dy = int(w * GROW), int(h * GROW)
+    x0, y0, x1, y1 = max(0, x - dx), max(0, y - dy), min(photo.width, x + w + dx), min(photo.height, y + h + dy)
+    return resize(photo.pixels[y0:y1, x0:x1], SIDE, SIDE)
+
+
+def panel_crop(view: WorkingView) -> NDArray[np.uint8]:
+    """(224, 224, 3) rectified panel with everything outside its outline set to the panel's mean colour."""
+    pixels = view.pixels
+    if not view.mask.all() and view.mask.any():
+        pixels = pixels.copy()
+        pixels[~view.mask] = view.pixels[view.mask].mean(axis=0).astype(np.uint8)
+    return resize(pixels, SIDE, SIDE)
+
+
+def native_tile(view: WorkingView) -> NDArray[np.uint8]:
+    """(224, 224, 3) un-resampled tile centred where the panel is widest; mirrored outwards where the panel is smaller."""
+    import cv2
+
+    mask = view.native_mask.astype(np.uint8)
+    scale = max(1, max(mask.shape) // 256)
+    small = np.pad(mask[::scale, ::scale], 1)  # the crop's own border counts as outside
+    distance = cv2.distanceTransform(small, cv2.DIST_L2, 3)
+    cy, cx = np.unravel_index(int(distance.argmax()), distance.shape)
+    cy, cx = (int(cy) - 1) * scale, (int(cx) - 1) * scale
+    h, w = mask.shape
+    th, tw = min(SIDE, h), min(SIDE, w)
+    y0, x0 = int(np.clip(cy - th // 2, 0, h - th)), int(np.clip(cx - tw // 2, 0, w - tw))
+    tile = view.native[y0 : y0 + th, x0 : x0 + tw]
+    if tile.shape[:2] != (SIDE, SIDE):
+        bottom, right = SIDE - th, SIDE - tw
+        tile = cv2.copyMakeBorder(tile, 0, bottom, 0, right, cv2.BORDER_REFLECT)
+    return np.asarray(tile, dtype=np.uint8)
+
+
+def looks(photo: Photo, view: WorkingView) -> dict[str, NDArray[np.float32]]:
+    """The three embeddings, each (1280,) float32, keyed as in LOOKS."""
+    crops = np.stack([context_crop(photo, view), panel_crop(view), native_tile(view)])
+    return dict(zip(LOOKS, embed_batch(crops), strict=True))

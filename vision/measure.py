@@ -1,0 +1,66 @@
+"""Measure one panel: working view, grain field, every declared feature and the looks. One order, one schema, one hash."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision import grain, shape
+from vision.edges import strips as edge_strips
+from vision.features import Feature, schema_hash
+from vision.grain import measure as grain_measure
+from vision.looks import looks
+from vision.panels import rectify
+from vision.surface import colour, gloss, paint, prints, texture
+from vision.types import GrainField, Panel, Photo, WorkingView
+
+#: Raise when a computation changes without its name changing: tables and models of an older version are then refused.
+SCHEMA_VERSION = 1
+
+SURFACE_ROOMS = (colour, texture, prints, gloss, paint, edge_strips)
+
+
+@dataclass(frozen=True, eq=False)
+class PanelMeasure:
+    """All that was measured on one panel. `values`: feature name -> number (nan = not measurable); `looks`: crop name ->
+    (1280,) float32 embedding."""
+
+    view: WorkingView
+    field: GrainField
+    values: dict[str, float]
+    looks: dict[str, NDArray[np.float32]]
+
+
+@lru_cache(maxsize=1)
+def schema() -> tuple[Feature, ...]:
+    """All features in their fixed order."""
+    rows = [*grain_measure.FEATURES, *(f for room in SURFACE_ROOMS for f in room.FEATURES), *shape.FEATURES]
+    names = [f.name for f in rows]
+    if len(set(names)) != len(names):
+        raise ValueError(f"feature names repeat: {sorted({n for n in names if names.count(n) > 1})}")
+    return tuple(rows)
+
+
+def feature_schema() -> str:
+    """Hash that ties a model to the features it was taught on."""
+    return schema_hash(schema(), SCHEMA_VERSION)
+
+
+def measure_view(view: WorkingView) -> tuple[GrainField, dict[str, float]]:
+    """Grain field and all feature values of a working view."""
+    field = grain.grain_field(view.pixels, mask=view.mask)
+    values = grain_measure.measure(view, field)
+    for room in SURFACE_ROOMS:
+        values.update(room.measure(view, field))
+    values.update(shape.measure(view))
+    return field, {f.name: float(values[f.name]) for f in schema()}
+
+
+def measure_panel(photo: Photo, panel: Panel) -> PanelMeasure:
+    """Rectify and measure one panel of a photo."""
+    view = rectify(photo, panel)
+    field, values = measure_view(view)
+    return PanelMeasure(view, field, values, looks(photo, view))
