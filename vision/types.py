@@ -57,7 +57,8 @@ class Photo:
 
     def __post_init__(self) -> None:
         p = self.pixels
-        _require(p.ndim == 3 and p.shape[2] == 3 and p.dtype == np.uint8, f"pixels must be (h, w, 3) uint8, got {p.shape} {p.dtype}")
+        fits = p.ndim == 3 and p.shape[2] == 3 and p.dtype == np.uint8
+        _require(fits, f"pixels must be (h, w, 3) uint8, got {p.shape} {p.dtype}")
         _require(p.shape[0] > 0 and p.shape[1] > 0, "empty photo")
 
     @property
