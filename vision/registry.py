@@ -135,6 +135,22 @@ REASONS: Final = _frozen({
     "core_hidden": "The core is not visible in this view.",
 })
 
+ASKS: Final = _frozen({
+    "edge_close": "A close photo of an edge or end of the part.",
+    "top_end": "A close photo of the end of the top, where end grain would show.",
+    "underside": "A photo of the underside or hidden side of the part.",
+    "drawer_top_edge": "A photo of the top edge of a drawer front, drawer pulled out.",
+    "door_edge": "A photo of a door's edge and inside face, door open.",
+    "macro": "A very close photo of the face, near enough to see pores.",
+    "side_light": "A second photo of the same face with light from the side.",
+    "hole": "A look into a drilled hole, hinge recess or screw hole.",
+    "arris": "A fingernail drawn over the corner between face and edge.",
+    "worn_spot": "A look at a chip, worn corner or lifted spot.",
+    "knot_through": "One knot or crack looked for on both sides of the panel.",
+    "weigh": "The panel lifted and judged by weight.",
+    "whole_piece": "A sharp photo of the whole piece that fills the frame.",
+})
+
 FACE_WORDS: Final = _frozen({
     "solid_wood": "solid wood", "veneer": "wood veneer", "printed": "printed surface", "opaque": "paint or solid colour",
     "bare_board": "raw board", "not_wood": "not a furniture board",
