@@ -1,0 +1,181 @@
+"""One verdict for one part from several sightings of it.
+
+Model. Let S be the substrate (what the part is made of), pi(S) the prior the panels were judged with and p_i(S) the
+verdict of sighting i. The sighting's evidence is L_i(S) = p_i(S) / pi(S). Sightings are of two kinds: *broad* (face,
+whole, joint, unknown) and *narrow* (edge, end).
+
+Within a kind the sightings show the same surface, often in the same light through the same lens: they are far from
+independent. Their evidence is pooled as a geometric mean (log-opinion pool) raised to an effective number of sightings
+n / (1 + (n - 1) r), n being Kish's number for the weights and r the assumed dependence. Identical sightings can
+therefore never carry more than 1 / r times the log evidence of one. r is set high on purpose and is an assumption, not
+a measurement.
+
+Between the kinds evidence multiplies: given the substrate, how a face looks and how a raw edge looks are taken to be
+independent, the usual assumption of a naive Bayes rule.
+
+A part seen once keeps its panel's verdict to the last digit.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision import registry
+from vision.types import Panel, Verdict
+
+#: Assumed dependence of sightings of one kind (0 independent, 1 copies of each other).
+DEPENDENCE = 0.8
+#: No sighting may rule a substrate out alone: probabilities are floored here before logarithms are taken.
+FLOOR = 1e-4
+#: Weight of a narrow sighting that says nothing of its core.
+MIN_WEIGHT = 0.05
+
+NARROW = ("edge", "end")
+_PAIRS = tuple(registry.SUBSTRATE_OF.items())
+_SUBSTRATES = tuple(registry.SUBSTRATES)
+_FACE_OF = {s: f for (f, _), s in _PAIRS}
+_CORE_OF = {s: c for (f, c), s in _PAIRS if f != "not_wood"}
+
+
+@dataclass(frozen=True, eq=False)
+class Sighting:
+    """One judged panel on its way into a part. `view`: key of registry.VIEWS; `colour`: mean CIE L*a*b* or None."""
+
+    photo: str
+    panel: Panel
+    view: str
+    verdict: Verdict
+    colour: tuple[float, float, float] | None = None
+
+    @property
+    def narrow(self) -> bool:
+        """True for an edge or end."""
+        return self.view in NARROW
+
+
+def substrate_prior(face: Mapping[str, float], core: Mapping[str, float]) -> dict[str, float]:
+    """Prior over substrates with the given face margin; cores keep their ratio among those a face can have."""
+    out = dict.fromkeys(_SUBSTRATES, 0.0)
+    for f, p in face.items():
+        cores = [c for (g, c), _ in _PAIRS if g == f]
+        total = sum(core[c] for c in cores)
+        for c in cores:
+            share = core[c] / total if total > 0 else 1 / len(cores)
+            out[registry.SUBSTRATE_OF[f, c]] += p * share
+    return out
+
+
+def face_margin(substrate: Mapping[str, float]) -> dict[str, float]:
+    """Face distribution implied by a substrate distribution."""
+    out = dict.fromkeys(registry.FACES, 0.0)
+    for s, p in substrate.items():
+        out[_FACE_OF[s]] += p
+    return out
+
+
+def core_margin(substrate: Mapping[str, float]) -> dict[str, float]:
+    """Core distribution implied by a substrate distribution, given that the thing is a furniture board."""
+    out = dict.fromkeys(registry.CORES, 0.0)
+    for s, core in _CORE_OF.items():
+        out[core] += substrate[s]
+    total = sum(out.values())
+    return {c: p / total for c, p in out.items()} if total > 0 else dict.fromkeys(out, 1 / len(out))
+
+
+def effective_number(weights: Sequence[float], dependence: float = DEPENDENCE) -> float:
+    """How many independent sightings these are worth: Kish's number n = (sum w)^2 / sum w^2, then n / (1 + (n-1) r)."""
+    w = np.asarray(weights, dtype=float)
+    if len(w) == 0 or bool((w <= 0).any()):
+        raise ValueError("weights must be positive")
+    n = float(w.sum() ** 2 / (w**2).sum())
+    return n / (1 + (n - 1) * dependence)
+
+
+def _logs(values: Mapping[str, float]) -> NDArray[np.float64]:
+    p = np.maximum(np.array([values[s] for s in _SUBSTRATES]), FLOOR)
+    return np.asarray(np.log(p / p.sum()))
+
+
+def pool(
+    verdicts: Sequence[Mapping[str, float]], weights: Sequence[float], prior: Mapping[str, float], dependence: float
+) -> NDArray[np.float64]:
+    """Pooled log evidence (log likelihood up to a constant) over registry.SUBSTRATES, in that order."""
+    w = np.asarray(weights, dtype=float)
+    evidence = np.stack([_logs(v) - _logs(prior) for v in verdicts])
+    return np.asarray((w / w.sum()) @ evidence * effective_number(weights, dependence))
+
+
+def _set(values: Mapping[str, float], level: float, also: set[str]) -> tuple[str, ...]:
+    """Fewest likeliest classes that reach `level`, joined with `also`, in registry order."""
+    chosen, total = set(also), 0.0
+    for key in sorted(values, key=lambda k: -values[k]):
+        if total >= level:
+            break
+        chosen.add(key)
+        total += values[key]
+    return tuple(k for k in values if k in chosen)
+
+
+def _shared(sets: Sequence[tuple[str, ...]]) -> set[str]:
+    return set.intersection(*(set(s) for s in sets)) if sets else set()
+
+
+def _reason(face_set: Sequence[str], undecided: Sequence[Verdict]) -> str:
+    """Why a part stays open: the commonest reason among its open sightings, else what its set of faces says."""
+    counts = Counter(v.reason for v in undecided if v.reason is not None)
+    if counts:
+        return counts.most_common(1)[0][0]
+    if set(face_set) == {"solid_wood", "veneer"}:
+        return "plain_face"
+    if "printed" in face_set and {"solid_wood", "veneer"} & set(face_set):
+        return "print_or_wood"
+    return "weak_evidence"
+
+
+def fuse(
+    sightings: Sequence[Sighting], *, prior: Mapping[str, float], dependence: float = DEPENDENCE
+) -> Verdict:
+    """Verdict of a part from its sightings.
+
+    `prior`: substrate distribution the panels were judged with (see `substrate_prior`). Broad sightings alone never
+    decide what none of them decided; only a narrow one, being evidence of another kind, can tip them.
+    Sets are the likeliest classes reaching the level, joined with every class that all sightings keep open.
+    """
+    if not sightings:
+        raise ValueError("nothing to fuse")
+    if len(sightings) == 1:
+        return sightings[0].verdict
+    broad = [s for s in sightings if not s.narrow]
+    narrow = [s for s in sightings if s.narrow]
+    log = _logs(prior)
+    if broad:
+        log = log + pool([s.verdict.substrate for s in broad], [1.0] * len(broad), prior, dependence)
+    if narrow:
+        weights = [max(MIN_WEIGHT, s.verdict.core_visible) for s in narrow]
+        log = log + pool([s.verdict.substrate for s in narrow], weights, prior, dependence)
+    p = np.exp(log - log.max())
+    substrate = dict(zip(_SUBSTRATES, (p / p.sum()).tolist(), strict=True))
+    face, core = face_margin(substrate), core_margin(substrate)
+    verdicts = [s.verdict for s in sightings]
+    level = min(v.level for v in verdicts)
+    substrate_set = _set(substrate, level, _shared([v.substrate_set for v in verdicts]))
+    possible = {_FACE_OF[s] for s in substrate_set}
+    face_set = _set(face, level, _shared([s.verdict.face_set for s in broad or narrow]) & possible)
+    core_set = _set(core, level, _shared([s.verdict.core_set for s in narrow or broad]))
+    # Without an edge in view, pooling may sharpen numbers but never turns "cannot tell" into a decision.
+    speakers = [s.verdict for s in broad or narrow]
+    open_ = [v for v in speakers if v.undecided]
+    answers = {max(v.face, key=lambda k: v.face[k]) for v in speakers if not v.undecided}
+    decided = len(face_set) == 1 and len(answers) <= 1 and (bool(answers) or (bool(broad) and bool(narrow)))
+    cues = [c for c in registry.CUES if c != "none" and any(c in v.cues for v in verdicts)]
+    return Verdict(
+        face=face, core=core, core_visible=max(v.core_visible for v in verdicts), substrate=substrate,
+        face_set=face_set, core_set=core_set, substrate_set=substrate_set, level=level,
+        undecided=not decided, reason=None if decided else _reason(face_set, open_),
+        cues=tuple(cues or ["none"]), findings=tuple(dict.fromkeys(f for v in verdicts for f in v.findings)),
+    )
