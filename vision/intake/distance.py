@@ -1,0 +1,85 @@
+"""Problems that need panels: the surface is too far away, or there is none.
+
+Pure functions for whoever holds the panels: they take numbers and crops, and return a Problem or None.
+"""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.intake.problems import problem
+from vision.types import Problem
+
+#: Growth rings and pore lines of furniture timbers lie about 1 to 5 mm apart; one sample in 0.8 mm resolves the wider half of them.
+COARSEST_MM_PER_PX = 0.8
+#: A wave shorter than this cannot be told from sensor noise and JPEG rounding.
+SHORTEST_WAVE_PX = 2.5
+#: Panels narrower than this (short side, native pixels) hold too few grain lines to count.
+SMALLEST_PANEL_PX = 48
+#: A surface whose finest scale holds less than this share of its contrast has been blurred or enlarged.
+LEAST_FINE_SHARE = 0.12
+
+
+def too_far(
+    native: NDArray[np.uint8],
+    mask: NDArray[np.bool_],
+    *,
+    wavelength_px: float | None = None,
+    mm_per_px: float | None = None,
+) -> Problem | None:
+    """The `too_far` problem when grain cannot be resolved on this panel, else None.
+
+    Parameters
+    ----------
+    native : (h, w, 3) uint8 crop of the panel at full photo resolution (`WorkingView.native`).
+    mask : (h, w) bool, True on the panel (`WorkingView.native_mask`).
+    wavelength_px : dominant wavelength across the grain in *native* pixels (multiply a working-view wavelength by
+        `WorkingView.px_scale`); None or nan when no grain was found, which alone is no fault: paint has none.
+    mm_per_px : scale of the native crop, if known.
+    """
+    if panel_short_side(mask) < SMALLEST_PANEL_PX:
+        return problem("too_far")
+    if mm_per_px is not None and mm_per_px > COARSEST_MM_PER_PX:
+        return problem("too_far")
+    if wavelength_px is not None and math.isfinite(wavelength_px) and wavelength_px < SHORTEST_WAVE_PX:
+        return problem("too_far")
+    share = fine_share(native, mask)
+    return problem("too_far") if math.isfinite(share) and share < LEAST_FINE_SHARE else None
+
+
+def panel_short_side(mask: NDArray[np.bool_]) -> float:
+    """Short side, in pixels, of the smallest turned rectangle round the True pixels; 0 for an empty mask."""
+    points = cv2.findNonZero(mask.astype(np.uint8))
+    if points is None:
+        return 0.0
+    (_, (width, height), _) = cv2.minAreaRect(cv2.convexHull(points))
+    return float(min(width, height)) + 1.0
+
+
+def fine_share(native: NDArray[np.uint8], mask: NDArray[np.bool_]) -> float:
+    """Contrast at the finest scale over contrast at four times that scale, 0 up; nan when the surface has no contrast.
+
+    Both are root-mean-square differences of Gaussians (1 and 4 px) inside the mask, away from its rim.
+    """
+    inside = cv2.erode(mask.astype(np.uint8), np.ones((9, 9), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0) > 0
+    if inside.sum() < 400:
+        return float("nan")
+    grey = cv2.cvtColor(native, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    one, four = cv2.GaussianBlur(grey, (0, 0), 1.0), cv2.GaussianBlur(grey, (0, 0), 4.0)
+    coarse = float(np.sqrt(np.mean((one - four)[inside] ** 2)))
+    fine = float(np.sqrt(np.mean((grey - one)[inside] ** 2)))
+    return fine / coarse if coarse > 0.5 else float("nan")
+
+
+def no_wood_like_surface(
+    likeness: NDArray[np.floating] | None, *, threshold: float = 0.5, least_share: float = 0.02
+) -> Problem | None:
+    """Problem when under `least_share` of a furniture-likeness map (values 0..1, any shape)
+    reaches `threshold`; `None` (no map could be made) and an empty map count as no surface."""
+    if likeness is None or likeness.size == 0:
+        return problem("no_wood_like_surface")
+    return problem("no_wood_like_surface") if float((np.asarray(likeness) >= threshold).mean()) < least_share else None
