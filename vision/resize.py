@@ -30,3 +30,23 @@ def fit_within(width: int, height: int, *, max_side: int | None = None, max_pixe
         return width, height
     w, h = max(1, int(width * scale)), max(1, int(height * scale))
     return w, h
+
+
+def resize_map(values: NDArray[np.float32], width: int, height: int) -> NDArray[np.float32]:
+    """Measured map (h, w[, c]) float32 resized to (height, width[, c]); area averaging when shrinking, linear when growing.
+
+    For maps rather than pictures: linear growth does not overshoot the range of the values as bicubic does.
+    """
+    if width < 1 or height < 1:
+        raise ValueError(f"cannot resize to {width}x{height}")
+    h, w = values.shape[:2]
+    if (w, h) == (width, height):
+        return values
+    way = cv2.INTER_AREA if width * height < w * h else cv2.INTER_LINEAR
+    layers = np.ascontiguousarray(values, dtype=np.float32)
+    if layers.ndim == 3 and layers.shape[2] > 4:  # OpenCV resizes at most four channels at once
+        parts = [np.atleast_3d(cv2.resize(np.ascontiguousarray(layers[..., k : k + 4]), (width, height), interpolation=way))
+                 for k in range(0, layers.shape[2], 4)]
+        return np.concatenate(parts, axis=2)
+    out = np.asarray(cv2.resize(layers, (width, height), interpolation=way), dtype=np.float32)
+    return out[..., None] if layers.ndim == 3 and out.ndim == 2 else out

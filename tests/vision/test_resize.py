@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from skimage.measure import block_reduce
 
-from vision.resize import fit_within, resize
+from vision.resize import fit_within, resize, resize_map
 
 sides = st.integers(1, 100_000)
 
@@ -39,3 +39,19 @@ def test_growing_keeps_type_and_shape():
 def test_refuses_zero():
     with pytest.raises(ValueError):
         resize(np.zeros((3, 3), np.uint8), 0, 2)
+
+
+@pytest.mark.parametrize("channels", [None, 1, 3, 4, 7])
+def test_maps_keep_their_channels_range_and_mean(channels):
+    rng = np.random.default_rng(5)
+    values = rng.random((40, 60) if channels is None else (40, 60, channels), dtype=np.float32)
+    for width, height in ((30, 20), (90, 80)):
+        out = resize_map(values, width, height)
+        assert out.shape == (height, width, *values.shape[2:]) and out.dtype == np.float32
+        assert out.min() >= values.min() and out.max() <= values.max()
+        assert np.allclose(out.mean((0, 1)), values.mean((0, 1)), atol=0.01)
+
+
+def test_halving_a_map_is_the_mean_of_each_two_by_two():
+    values = np.arange(48, dtype=np.float32).reshape(6, 8)
+    assert np.allclose(resize_map(values, 4, 3), values.reshape(3, 2, 4, 2).mean((1, 3)))
