@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 STRIDE = 32
 OUTPUTS = ("s8", "s16", "s32", "pooled")
+#: Maps whose statistics describe a surface, and the length of that description (mean and spread of every channel).
+STATISTICS_OF = ("s8", "s16", "s32")
+STATISTICS = 2 * (40 + 112 + 320)
 
 
 @lru_cache(maxsize=1)
@@ -46,3 +49,13 @@ def embed_batch(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
     """(n, 1280) pooled embeddings of n RGB crops (n, h, w, 3) of one size with sides that are multiples of 32."""
     x = ((crops.astype(np.float32) - 127.0) / 128.0).transpose(0, 3, 1, 2)
     return np.asarray(session().run(["pooled"], {"image": np.ascontiguousarray(x)})[0], dtype=np.float32)
+
+
+def statistics_batch(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """(n, STATISTICS) mean, then standard deviation, of every channel of s8, s16 and s32 over each of n RGB crops.
+
+    Statistics of early maps keep what the last layer, taught to name objects, throws away: texture without layout.
+    """
+    x = ((crops.astype(np.float32) - 127.0) / 128.0).transpose(0, 3, 1, 2)
+    found = session().run(list(STATISTICS_OF), {"image": np.ascontiguousarray(x)})
+    return np.concatenate([part for m in found for part in (m.mean(axis=(2, 3)), m.std(axis=(2, 3)))], axis=1).astype(np.float32)

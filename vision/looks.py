@@ -1,11 +1,11 @@
-"""Backbone embeddings of three crops of a panel: its surroundings, the rectified panel, and a tile at full resolution."""
+"""What the backbone sees in three crops of a panel: its surroundings, the rectified panel, and a tile at full resolution."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.backbone import embed_batch
+from vision.backbone import statistics_batch
 from vision.resize import resize
 from vision.types import Photo, WorkingView
 
@@ -53,6 +53,6 @@ def native_tile(view: WorkingView) -> NDArray[np.uint8]:
 
 
 def looks(photo: Photo, view: WorkingView) -> dict[str, NDArray[np.float32]]:
-    """The three embeddings, each (1280,) float32, keyed as in LOOKS."""
+    """The three descriptions, each (backbone.STATISTICS,) float32, keyed as in LOOKS."""
     crops = np.stack([context_crop(photo, view), panel_crop(view), native_tile(view)])
-    return dict(zip(LOOKS, embed_batch(crops), strict=True))
+    return dict(zip(LOOKS, statistics_batch(crops), strict=True))

@@ -26,7 +26,7 @@ SURFACE_ROOMS = (colour, texture, prints, gloss, paint, edge_strips)
 @dataclass(frozen=True, eq=False)
 class PanelMeasure:
     """All that was measured on one panel. `values`: feature name -> number (nan = not measurable); `looks`: crop name ->
-    (1280,) float32 embedding."""
+    (backbone.STATISTICS,) float32."""
 
     view: WorkingView
     field: GrainField

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from vision import looks
-from vision.backbone import embed_batch, maps
+from vision.backbone import STATISTICS, embed_batch, maps, statistics_batch
 from vision.types import Panel, Photo, WorkingView
 
 
@@ -21,6 +21,14 @@ def test_sides_must_fit_the_stride():
 def test_batch_equals_single():
     crops = np.random.default_rng(1).integers(0, 256, (2, 64, 64, 3), dtype=np.uint8)
     assert np.allclose(embed_batch(crops)[1], maps(crops[1], ("pooled",))["pooled"], atol=1e-4)
+
+
+def test_statistics_are_those_of_the_maps():
+    crop = np.random.default_rng(3).integers(0, 256, (64, 96, 3), dtype=np.uint8)
+    out = maps(crop)
+    expected = np.concatenate([f(out[k].reshape(len(out[k]), -1), axis=1) for k in ("s8", "s16", "s32") for f in (np.mean, np.std)])
+    found = statistics_batch(crop[None])
+    assert found.shape == (1, STATISTICS) and np.allclose(found[0], expected, atol=1e-4)
 
 
 def make_view(h=300, w=400, origin=(50, 60)):
@@ -60,4 +68,4 @@ def test_outside_of_the_outline_does_not_show():
 def test_context_is_clipped_at_the_photo():
     photo, view = make_view(300, 400, (0, 0))
     assert looks.context_crop(photo, view).shape == (224, 224, 3)
-    assert {k: v.shape for k, v in looks.looks(photo, view).items()} == dict.fromkeys(looks.LOOKS, (1280,))
+    assert {k: v.shape for k, v in looks.looks(photo, view).items()} == dict.fromkeys(looks.LOOKS, (STATISTICS,))
