@@ -1,0 +1,105 @@
+"""Stains, clear coats and paint as transforms of a figure; used alike on solid wood, veneer and scanned print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from training.figure.log import Figure
+from training.figure.noise import Floats, fractal, value_noise
+
+STAINS = {
+    "none": (1.0, 1.0, 1.0), "honey": (0.95, 0.82, 0.62), "walnut": (0.62, 0.46, 0.34), "mahogany": (0.62, 0.36, 0.26),
+    "espresso": (0.36, 0.27, 0.22), "grey": (0.72, 0.72, 0.72), "red_brown": (0.76, 0.52, 0.38), "light_oak": (0.96, 0.88, 0.74),
+}
+PAINTS = {
+    "white": (0.92, 0.92, 0.90), "cream": (0.90, 0.86, 0.76), "grey": (0.55, 0.56, 0.57), "sage": (0.58, 0.64, 0.55),
+    "navy": (0.16, 0.21, 0.32), "black": (0.09, 0.09, 0.09), "blue": (0.45, 0.58, 0.68), "brown": (0.36, 0.25, 0.18),
+    "mint": (0.68, 0.82, 0.74), "red": (0.55, 0.16, 0.13), "yellow": (0.86, 0.74, 0.40), "beige": (0.78, 0.70, 0.58),
+    "tan": (0.66, 0.50, 0.34),
+}
+
+
+@dataclass(frozen=True)
+class Finish:
+    """`stain`: key of STAINS at `strength` 0..1; `depth`: how much a clear coat deepens colour; `roughness`: of the coat
+    (0.1 mirror-like varnish to 0.7 bare); `coat`: specular strength 0..1; `filled`: pores filled level with the face;
+    `age`: yellowing 0..1; `wear`: strength of scuffs and fading 0..1."""
+
+    stain: str = "none"
+    strength: float = 0.0
+    depth: float = 0.0
+    roughness: float = 0.45
+    coat: float = 0.4
+    filled: bool = False
+    age: float = 0.0
+    wear: float = 0.0
+
+
+def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Figure:
+    """The figure under its finish. Stain settles in pores; wear is uneven over the surface, never in the figure's frame."""
+    rgb = figure.rgb
+    tint = np.array(STAINS[finish.stain], dtype=np.float32)
+    take = np.float32(finish.strength) * (1.0 + 3.0 * np.clip(-figure.relief, 0, 0.12))
+    rgb = rgb * (1.0 - take[..., None] * (1.0 - tint))
+    if finish.depth > 0:
+        grey = rgb.mean(axis=2, keepdims=True)
+        rgb = (grey + (rgb - grey) * np.float32(1 + 0.5 * finish.depth)) * np.float32(1 - 0.12 * finish.depth)
+    if finish.age > 0:
+        rgb = rgb * (1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32))
+    if finish.wear > 0:
+        rgb = rgb * wear_map(rgb.shape[:2], seed, texel, finish.wear)[..., None]
+    relief = figure.relief * (0.15 if finish.filled else 1.0)
+    return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief.astype(np.float32), figure.ring)
+
+
+def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float) -> Floats:
+    """Multiplier near 1: dirt clouds, and a few scratches as thin light or dark lines."""
+    yy, xx = (np.arange(n, dtype=np.float32) * np.float32(texel) for n in shape)
+    grid_y, grid_x = np.meshgrid(yy, xx, indexing="ij")
+    out = 1.0 + np.float32(0.05 * strength) * fractal(seed + 71, grid_x / 90, grid_y / 90, octaves=3)
+    rng = np.random.default_rng([seed, 72])
+    for _ in range(rng.poisson(6 * strength)):
+        x0, y0 = rng.uniform(0, xx[-1] + 1), rng.uniform(0, yy[-1] + 1)
+        angle, length = rng.uniform(0, np.pi), rng.uniform(10, 120)
+        n = max(2, int(length / max(texel, 0.2)))
+        s = np.linspace(0, 1, n)
+        cx = ((x0 + s * length * np.cos(angle) + 3 * s * s) / texel).astype(int)
+        cy = ((y0 + s * length * np.sin(angle)) / texel).astype(int)
+        ok = (cx >= 0) & (cy >= 0) & (cx < shape[1]) & (cy < shape[0])
+        out[cy[ok], cx[ok]] *= np.float32(1 + rng.choice([-0.16, 0.14]) * min(1.0, 0.5 / texel))
+    return out.astype(np.float32)
+
+
+def paint_coat(shape: tuple[int, int], colour: tuple[float, float, float], kind: str, seed: int, texel: float,
+               under: Figure | None = None) -> Figure:
+    """A covering coat: 'melamine' (flat), 'smooth', 'brushed' (streaks along the length) or 'roller' (stipple).
+
+    `under`: relief that telegraphs through faintly (open-pored wood below).
+    """
+    yy, xx = np.meshgrid(*(np.arange(n, dtype=np.float32) * np.float32(texel) for n in shape), indexing="ij")
+    tone = np.ones(shape, dtype=np.float32)
+    relief = np.zeros(shape, dtype=np.float32)
+    if kind == "brushed":
+        streak = value_noise(seed + 81, yy / 1.3, xx / 160) + 0.6 * value_noise(seed + 82, yy / 4.0, xx / 300)
+        tone += 0.012 * streak
+        relief += 0.05 * streak
+    elif kind == "roller":
+        stipple = value_noise(seed + 83, xx / 1.4, yy / 1.4) + 0.7 * value_noise(seed + 84, xx / 3.1, yy / 3.1)
+        tone += 0.009 * stipple
+        relief += 0.06 * stipple
+    elif kind == "smooth":
+        relief += 0.01 * value_noise(seed + 85, xx / 2.2, yy / 2.2)
+    tone += np.float32(0.02) * fractal(seed + 86, xx / 240, yy / 240)
+    if under is not None:
+        relief += 0.5 * under.relief
+        tone += 0.10 * under.relief
+    rgb = np.array(colour, dtype=np.float32) * tone[..., None]
+    return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief, np.zeros(shape, dtype=np.float32))
+
+
+def to_bytes(rgb: NDArray[np.floating]) -> NDArray[np.uint8]:
+    """sRGB 0..1 to uint8, rounded."""
+    return np.clip(np.asarray(rgb) * 255.0 + 0.5, 0, 255).astype(np.uint8)
