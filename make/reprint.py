@@ -19,7 +19,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-BLOCK = re.compile(r"<!-- (exact|measured): (.+?) -->\n(.*?)\n?<!-- end -->", re.S)
+BLOCK = re.compile(r"^<!-- (exact|measured): ([^\n]+?) -->\n(.*?)\n?^<!-- end -->$", re.S | re.M)
 
 
 @dataclass(frozen=True)
