@@ -26,7 +26,8 @@ def test_batch_equals_single():
 def test_statistics_are_those_of_the_maps():
     crop = np.random.default_rng(3).integers(0, 256, (64, 96, 3), dtype=np.uint8)
     out = maps(crop)
-    expected = np.concatenate([f(out[k].reshape(len(out[k]), -1), axis=1) for k in ("s8", "s16", "s32") for f in (np.mean, np.std)])
+    flat = [out[k].reshape(len(out[k]), -1) for k in ("s8", "s16", "s32")]
+    expected = np.concatenate([f(m, axis=1) for m in flat for f in (np.mean, np.std)])
     found = statistics_batch(crop[None])
     assert found.shape == (1, STATISTICS) and np.allclose(found[0], expected, atol=1e-4)
 
