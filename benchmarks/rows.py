@@ -26,7 +26,7 @@ def number(value: float) -> str:
     """Three significant figures, without an exponent."""
     if value == 0:
         return "0"
-    digits = max(0, 2 - int(f"{value:e}".split("e")[1]))
+    digits = max(0, 2 - int(f"{value:.2e}".split("e")[1]))
     return f"{value:.{digits}f}"
 
 
