@@ -1,0 +1,152 @@
+"""Clues of paint or a solid colour: no grain at any scale, brush or roller stipple, one colour all over.
+
+"No grain" is judged against what directionless noise would give: a patch of n independent gradients has a coherence of
+about 1 / sqrt(n) by chance alone, so only what exceeds that counts as grain.
+"""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.features import Feature
+from vision.surface.sample import Plane, enough, masked_blur, mean_of, moments, ratio_db, sample
+from vision.types import GrainField, WorkingView
+
+GROUP = "paint_clues"
+
+FEATURES: tuple[Feature, ...] = (
+    Feature("paint_grain_excess", GROUP, "0..1", "Largest local coherence over scales, beyond what noise would show."),
+    Feature("paint_grain_aligned", GROUP, "0..1", "Largest coherence of the whole panel over scales."),
+    Feature("paint_grain_mean", GROUP, "0..1", "Mean over scales of local coherence beyond noise."),
+    Feature("paint_stipple", GROUP, "dB", "Bumps of 3 to 10 px in the tiles over noise, as far as they have no direction."),
+    Feature("paint_stipple_round", GROUP, "0..1", "How directionless those bumps are (1 = wholly)."),
+    Feature("paint_stipple_chroma", GROUP, "dB", "Chroma power over lightness power of those bumps."),
+    Feature("paint_stipple_tails", GROUP, "1", "Excess kurtosis of those bumps: near 0 for stipple, high for scratches."),
+    Feature("paint_flat_tone", GROUP, "log ratio", "Spread of lightness, light fall-off removed, over its mean."),
+    Feature("paint_flat_noise", GROUP, "log ratio", "The same spread over the noise of the view."),
+    Feature("paint_flat_chroma", GROUP, "Lab units", "Robust spread of chroma about its slow variation."),
+    Feature("paint_one_colour", GROUP, "0..1", "Share of pixels near the slow lightness (4 %) and the median chroma (3 Lab)."),
+    Feature("paint_smooth_share", GROUP, "0..1", "Share of cells in which nothing rises above noise."),
+    Feature("paint_falloff", GROUP, "0..1", "Share of lightness variance that a smooth light fall-off explains."),
+    Feature("paint_drip", GROUP, "1", "Steepest compact bumps of 10 to 30 px over the usual ones."),
+)
+_NAMES = tuple(f.name for f in FEATURES)
+CELL = 16
+#: Median coherence of 16 x 16 gradients of white noise smoothed with sigma 1 (measured over 4,096 such cells).
+NOISE_COHERENCE = 0.137
+LEVELS = 4
+
+
+def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
+    """Paint clues of one panel (names of FEATURES); nan where not measurable."""
+    out = dict.fromkeys(_NAMES, math.nan)
+    s = sample(view)
+    if not enough(s.inside):
+        return out
+    out.update(_grain(s.filled, s.inside))
+    out.update(mean_of([_stipple(t.rgb, t.luma, t.noise) for t in s.tiles], (
+        "paint_stipple", "paint_stipple_round", "paint_stipple_chroma", "paint_stipple_tails")))
+    out.update(_flat(view.pixels, s.luma, s.inside, s.noise))
+    return out
+
+
+def cell_tensors(plane: Plane, mask: NDArray[np.bool_], cell: int = CELL) -> NDArray[np.float32]:
+    """(n, 3) sums of (gx gx, gy gy, gx gy) over the cells of a plane that lie wholly on the mask."""
+    smooth = cv2.GaussianBlur(plane, (0, 0), 1.0)
+    gx = np.zeros_like(smooth)
+    gy = np.zeros_like(smooth)
+    gx[:, 1:-1] = 0.5 * (smooth[:, 2:] - smooth[:, :-2])
+    gy[1:-1] = 0.5 * (smooth[2:] - smooth[:-2])
+    rows, cols = plane.shape[0] // cell, plane.shape[1] // cell
+    if rows == 0 or cols == 0:
+        return np.zeros((0, 3), np.float32)
+    size = (cols, rows)
+    crop = np.s_[:rows * cell, :cols * cell]
+    full = cv2.resize(mask[crop].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.999
+    parts = [cv2.resize(np.ascontiguousarray(p[crop]), size, interpolation=cv2.INTER_AREA)[full] * cell * cell
+             for p in (gx * gx, gy * gy, gx * gy)]
+    return np.stack(parts, axis=1).astype(np.float32)
+
+
+def _coherence(t: NDArray[np.float32]) -> NDArray[np.float32]:
+    total = t[:, 0] + t[:, 1]
+    return np.asarray(np.hypot(t[:, 0] - t[:, 1], 2 * t[:, 2]) / np.maximum(total, 1e-3), dtype=np.float32)
+
+
+def _grain(luma: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
+    plane, mask = luma, inside
+    excess, aligned = [], []
+    for _ in range(LEVELS):
+        t = cell_tensors(plane, mask)
+        if len(t) >= 4:
+            # Cells with less than a tenth of a grey level of gradient are quantisation, not structure.
+            live = (t[:, 0] + t[:, 1]) > 0.01 * CELL * CELL
+            c = np.where(live, _coherence(t), NOISE_COHERENCE)
+            excess.append(max(0.0, (float(np.median(c)) - NOISE_COHERENCE) / (1 - NOISE_COHERENCE)))
+            # Every cell counts alike: one strong edge must not pass for grain.
+            unit = t / np.maximum((t[:, 0] + t[:, 1])[:, None], 0.01 * CELL * CELL)
+            aligned.append(float(_coherence(unit.mean(axis=0, keepdims=True))[0]))
+        h, w = plane.shape
+        if min(h, w) < 2 * CELL:
+            break
+        plane = np.asarray(cv2.resize(plane, (w // 2, h // 2), interpolation=cv2.INTER_AREA), np.float32)
+        mask = cv2.resize(mask.astype(np.float32), (w // 2, h // 2), interpolation=cv2.INTER_AREA) > 0.999
+    if not excess:
+        return {}
+    return {"paint_grain_excess": max(excess), "paint_grain_aligned": max(aligned),
+            "paint_grain_mean": float(np.mean(excess))}
+
+
+def _stipple(rgb: NDArray[np.uint8], luma: Plane, noise: float) -> dict[str, float]:
+    ycc = cv2.cvtColor(rgb, cv2.COLOR_RGB2YCrCb).astype(np.float32)
+    bands = [cv2.GaussianBlur(p, (0, 0), 1.2) - cv2.GaussianBlur(p, (0, 0), 3.5)
+             for p in (luma, np.ascontiguousarray(ycc[..., 1]), np.ascontiguousarray(ycc[..., 2]))]
+    y = bands[0]
+    gx, gy = y[1:-1, 2:] - y[1:-1, :-2], y[2:, 1:-1] - y[:-2, 1:-1]
+    jxx, jyy, jxy = float(np.vdot(gx, gx)), float(np.vdot(gy, gy)), float(np.vdot(gx, gy))
+    round_share = 1 - math.hypot(jxx - jyy, 2 * jxy) / max(jxx + jyy, 1e-3)
+    power = float((y * y).mean())
+    chroma = float((bands[1] ** 2).mean() + (bands[2] ** 2).mean())
+    # White noise keeps 0.039 of its variance in this band.
+    return {"paint_stipple": ratio_db(power * round_share, 0.039 * noise * noise, 1e-3),
+            "paint_stipple_round": round_share,
+            "paint_stipple_chroma": ratio_db(chroma, power, 0.02),
+            "paint_stipple_tails": moments(y)[1]}
+
+
+def _flat(rgb: NDArray[np.uint8], luma: Plane, inside: NDArray[np.bool_], noise: float) -> dict[str, float]:
+    long_side = max(luma.shape)
+    slow = masked_blur(luma, inside, max(4.0, 0.12 * long_side))
+    rest = (luma - slow)[inside]
+    mean = float(luma[inside].mean()) + 4
+    spread = 1.4826 * float(np.median(np.abs(rest)))
+    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB).astype(np.float32)[inside]
+    a, b = lab[:, 1] - np.median(lab[:, 1]), lab[:, 2] - np.median(lab[:, 2])
+    off = np.hypot(a, b)
+    total = float(luma[inside].var())
+    mid = cv2.GaussianBlur(luma, (0, 0), 4.0) - cv2.GaussianBlur(luma, (0, 0), 10.0)
+    bumps = np.abs(mid[inside])
+    usual = float(np.median(bumps)) + 0.1
+    cell = 12
+    rows, cols = luma.shape[0] // cell, luma.shape[1] // cell
+    out = {
+        "paint_flat_tone": math.log((spread + 0.2) / mean),
+        "paint_flat_noise": math.log((spread + 0.2) / noise),
+        "paint_flat_chroma": float(np.median(off)),
+        "paint_one_colour": float(((np.abs(rest) < 0.04 * mean) & (off < 3)).mean()),
+        "paint_falloff": max(0.0, 1 - float(rest.var()) / total) if total > 0.05 else math.nan,
+        "paint_drip": math.log((float(np.percentile(bumps, 99.5)) + 0.1) / usual),
+    }
+    if rows * cols >= 4:
+        crop = np.s_[:rows * cell, :cols * cell]
+        full = inside[crop].reshape(rows, cell, cols, cell).all(axis=(1, 3))
+        if full.sum() >= 4:
+            band = cv2.GaussianBlur(luma, (0, 0), 1.0) - cv2.GaussianBlur(luma, (0, 0), 4.0)
+            energy = (band[crop] ** 2).reshape(rows, cell, cols, cell).mean(axis=(1, 3))[full]
+            # White noise keeps 0.066 of its variance here; twice that is still plain noise after JPEG.
+            out["paint_smooth_share"] = float((energy < 2 * 0.066 * max(noise, 1.0) ** 2).mean())
+    return out
