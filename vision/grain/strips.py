@@ -1,0 +1,202 @@
+"""Strips: boards or leaves lying side by side, parted by joints that run parallel to the grain.
+
+Growth rings also run parallel to the grain, so a line alone proves nothing. A joint must be straight over the whole
+length, abrupt, and part two strips whose tone or figure differs as a whole; each joint says how far it meets this.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.grain.flow import mean_direction, resolved
+from vision.types import GrainField, Outline, WorkingView
+
+#: Parts into which the length is cut; a joint has to show in most of them.
+_PARTS = 8
+#: A joint may lean this many degrees from the mean grain.
+_LEAN = 3.0
+#: Smallest tone step between neighbouring strips, CIE L*a*b* units.
+MIN_STEP = 1.5
+#: A joint must stand this many robust standard deviations above the panel's other lines.
+MIN_STANDOUT = 4.0
+
+
+@dataclass(frozen=True)
+class Strip:
+    """One board or leaf. `outline`: four corners in working-view pixels; `width` px across the grain; `tone`: mean L*a*b*;
+    `joint` 0..1: the weaker of the joints that bound it (a strip at the rim has one); `step`: that joint's tone step."""
+
+    outline: Outline
+    width: float
+    tone: tuple[float, float, float]
+    joint: float
+    step: float
+
+
+@dataclass(frozen=True)
+class Layup:
+    """All strips of a panel, in order across the grain. `direction`: that of the joints, degrees; `spread`: coefficient of
+    variation of the widths of inner strips (all strips when there are fewer than three), nan below two strips."""
+
+    strips: tuple[Strip, ...]
+    direction: float
+    spread: float
+    steps: tuple[float, ...]
+    strengths: tuple[float, ...]
+
+
+_NONE = Layup((), float("nan"), float("nan"), (), ())
+
+
+def _turned(view: WorkingView, direction: float) -> tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.float64]]:
+    """(L*a*b* float32, mask, 2x3 map back to the view) of the view turned so that `direction` lies along +x.
+
+    Drawn at no more than 400 px: a joint's tone step is a matter of whole strips.
+    """
+    ys, xs = np.nonzero(view.mask[::4, ::4])
+    t = math.radians(direction)
+    u = 4 * (xs * math.cos(t) - ys * math.sin(t))
+    v = 4 * (xs * math.sin(t) + ys * math.cos(t))
+    scale = min(1.0, 400 / max(1.0, np.ptp(u) + 4, np.ptp(v) + 4))
+    wide, tall = int(np.ptp(u) * scale) + 4, int(np.ptp(v) * scale) + 4
+    c, s = math.cos(t) / scale, math.sin(t) / scale
+    # turned (i, j) -> u = i / scale + u0, v = j / scale + v0 -> view x = u cos + v sin, y = -u sin + v cos
+    u0, v0 = float(u.min()), float(v.min())
+    back = np.array([[c, s, u0 * math.cos(t) + v0 * math.sin(t)], [-s, c, -u0 * math.sin(t) + v0 * math.cos(t)]])
+    lab = np.asarray(cv2.cvtColor(view.pixels, cv2.COLOR_RGB2LAB), np.uint8)
+    if scale < 1:
+        lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), 0.5 / scale), np.uint8)
+    flags = cv2.WARP_INVERSE_MAP | cv2.INTER_LINEAR
+    turned = cv2.warpAffine(lab, back, (wide, tall), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    inside = cv2.warpAffine(view.mask.astype(np.uint8), back, (wide, tall), flags=cv2.WARP_INVERSE_MAP | cv2.INTER_NEAREST)
+    values = turned.astype(np.float32)
+    values[..., 0] *= 100 / 255
+    return values, inside > 0, back
+
+
+def _profiles(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """((parts, across, 3) median-like tone, (parts, across) known): the mean along the grain, part by part."""
+    tall, wide = mask.shape
+    out = np.zeros((_PARTS, tall, 3), np.float32)
+    known = np.zeros((_PARTS, tall), bool)
+    weight = mask.astype(np.float32)[..., None]
+    weighted = lab * weight
+    for i, (a, b) in enumerate(zip(*(np.linspace(0, wide, _PARTS + 1).astype(int)[s] for s in (slice(-1), slice(1, None))),
+                                   strict=True)):
+        total = weight[:, a:b].sum(1)
+        out[i] = weighted[:, a:b].sum(1) / np.maximum(total, 1)
+        known[i] = total[:, 0] > 0.5 * (b - a)
+    return out, known
+
+
+def _steps(tone: NDArray[np.float32], known: NDArray[np.bool_], width: int) -> tuple[NDArray, NDArray]:
+    """(signed step (parts, across, 3), usable): mean of `width` rows after minus before every row, one row left out."""
+    parts, tall, _ = tone.shape
+    k = known.astype(np.float32)[..., None]
+    sums = np.concatenate([np.zeros((parts, 1, 3), np.float32), np.cumsum(tone * k, axis=1)], axis=1)
+    count = np.concatenate([np.zeros((parts, 1, 1), np.float32), np.cumsum(k, axis=1)], axis=1)
+    t = np.arange(tall)
+    b0, b1 = np.clip(t - width, 0, tall), np.clip(t, 0, tall)
+    a0, a1 = np.clip(t + 1, 0, tall), np.clip(t + 1 + width, 0, tall)
+    n_before, n_after = count[:, b1] - count[:, b0], count[:, a1] - count[:, a0]
+    before = (sums[:, b1] - sums[:, b0]) / np.maximum(n_before, 1)
+    after = (sums[:, a1] - sums[:, a0]) / np.maximum(n_after, 1)
+    usable = (np.minimum(n_before, n_after)[..., 0] >= 0.6 * width) & known
+    return after - before, usable
+
+
+def _joint_profile(tone: NDArray, known: NDArray, width: int, length: int) -> tuple[NDArray, NDArray, NDArray]:
+    """(step size, steadiness 0..1, lean in rows per part) for every row across the grain, best over small leans."""
+    step, usable = _steps(tone, known, width)
+    tall = tone.shape[1]
+    per_part = length / _PARTS * math.tan(math.radians(_LEAN))
+    leans = np.unique(np.linspace(-per_part, per_part, 7).round(2))
+    best, steady, lean = np.zeros(tall), np.zeros(tall), np.zeros(tall)
+    rows = np.arange(tall)
+    offsets = np.arange(_PARTS) - (_PARTS - 1) / 2
+    for slope in leans:
+        at = np.clip(np.rint(rows[None] + slope * offsets[:, None]).astype(int), 0, tall - 1)
+        moved = np.take_along_axis(step, at[..., None], 1)
+        ok = np.take_along_axis(usable, at, 1)
+        share = ok.sum(0)
+        mean = (moved * ok[..., None]).sum(0) / np.maximum(share, 1)[:, None]
+        size = np.linalg.norm(mean, axis=1)
+        agree = ((moved * mean[None]).sum(2) > 0.35 * size[None] ** 2) & ok
+        keeps = np.where(share >= 0.6 * _PARTS, agree.sum(0) / np.maximum(share, 1), 0)
+        score = size * keeps
+        better = score > best * steady
+        best, steady, lean = np.where(better, size, best), np.where(better, keeps, steady), np.where(better, slope, lean)
+    return best, steady, lean
+
+
+def find_strips(view: WorkingView, field: GrainField, *, direction: float | None = None) -> Layup:
+    """Strips of the panel; no strips where the grain has no common direction or no joint holds.
+
+    `direction`: that of the joints in degrees, None for the mean grain direction.
+    """
+    if direction is None:
+        seen = resolved(field)
+        direction, order = mean_direction(field.angle, np.where(seen, field.coherence, 0))
+        if seen.sum() < 60 or order < 0.5:
+            return _NONE
+    lab, mask, back = _turned(view, direction)
+    tall, wide = mask.shape
+    width = max(5, round(0.035 * tall))
+    if tall < 8 * width or wide < 32:
+        return _NONE
+    tone, known = _profiles(lab, mask)
+    size, steady, lean = _joint_profile(tone, known, width, wide)
+    score = size * steady
+    # abruptness: most of the step must already be there within two rows on either side
+    quick, quick_steady, _ = _joint_profile(tone, known, 2, wide)
+    abrupt = np.clip(quick * quick_steady / np.maximum(score, 1e-6), 0, 1)
+    score = score * abrupt
+    background = np.median(score[score > 0]) if (score > 0).any() else 0.0
+    noise = 1.4826 * np.median(np.abs(score - background)) + 0.25
+    joints: list[int] = []
+    for t in np.argsort(-score):
+        if score[t] < MIN_STEP or (score[t] - background) / noise < MIN_STANDOUT:
+            break
+        if steady[t] >= 0.75 and all(abs(int(t) - j) > 1.5 * width for j in joints) and width < t < tall - width:
+            joints.append(int(t))
+    joints.sort()
+    if not joints:
+        return Layup((), direction, float("nan"), (), ())
+    return _layup(joints, score, noise, lean, lab, mask, back, direction)
+
+
+def _layup(joints: list[int], score: NDArray, noise: float, lean: NDArray, lab: NDArray, mask: NDArray, back: NDArray,
+           direction: float) -> Layup:
+    wide = mask.shape[1]
+    rows = np.nonzero(mask.any(1))[0]
+    cuts = [int(rows[0]), *joints, int(rows[-1]) + 1]
+    scale = math.hypot(back[0, 0], back[1, 0])
+    strength = {t: float(1 - math.exp(-(score[t] / noise) / 8)) for t in joints}
+    strips = []
+    for a, b in pairwise(cuts):
+        band = mask[a:b]
+        tone = lab[a:b][band].mean(0) if band.any() else np.zeros(3)
+        columns = np.nonzero(band.any(0))[0]
+        left, right = (int(columns[0]), int(columns[-1])) if columns.size else (0, wide - 1)
+
+        def edge(t: int, i: int) -> tuple[float, float]:
+            slope = lean[t] * _PARTS / wide if t in strength else 0.0
+            x, y = back @ np.array([i, t + slope * (i - wide / 2), 1.0])
+            return float(x), float(y)
+
+        sides = [t for t in (a, b) if t in strength]
+        weaker = min(sides, key=lambda t: strength[t])
+        strips.append(Strip((edge(a, left), edge(a, right), edge(b, right), edge(b, left)), (b - a) * scale,
+                            (float(tone[0]), float(tone[1]) - 128, float(tone[2]) - 128), strength[weaker],
+                            float(score[weaker])))
+    widths = np.array([s.width for s in strips])
+    inner = widths[1:-1] if len(widths) >= 4 else widths
+    spread = float(inner.std() / inner.mean()) if len(inner) >= 2 else float("nan")
+    return Layup(tuple(strips), direction, spread, tuple(float(score[t]) for t in joints),
+                 tuple(strength[t] for t in joints))
