@@ -16,7 +16,10 @@ from benchmarks.rows import Row, number, table
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(0, "0"), (0.0123, "0.0123"), (0.5, "0.500"), (1.0, "1.00"), (9.999, "10.0"), (12.34, "12.3"), (123.4, "123"), (4567, "4567")],
+    [
+        (0, "0"), (0.0123, "0.0123"), (0.5, "0.500"), (1.0, "1.00"), (9.999, "10.0"),
+        (12.34, "12.3"), (123.4, "123"), (4567, "4567"),
+    ],
 )
 def test_numbers_have_three_figures_and_no_exponent(value, text):
     assert number(value) == text
