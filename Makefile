@@ -3,8 +3,6 @@
 PYTHON ?=
 export PYTHON
 BIN := .venv/bin/python -m
-# Two workers at most, one thread each: a test run leaves the rest of the machine alone.
-export OMP_NUM_THREADS ?= 1
 WORKERS ?= 2
 
 help:
@@ -23,8 +21,10 @@ lint:
 	@sh make/environment.sh dev
 	.venv/bin/ruff check .
 	.venv/bin/mypy
-	.venv/bin/lint-imports
+	.venv/bin/lint-imports --no-logo
 
+# One thread each, so that the workers do not fight over the cores.
+test: export OMP_NUM_THREADS ?= 1
 test: lint
 	$(BIN) pytest -n $(WORKERS) --dist loadfile
 
