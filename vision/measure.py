@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from vision import grain, shape
 from vision.edges import strips as edge_strips
 from vision.features import Feature, schema_hash
-from vision.grain import measure as grain_measure
 from vision.looks import looks
 from vision.panels import rectify
 from vision.surface import colour, gloss, paint, prints, texture
@@ -37,7 +36,7 @@ class PanelMeasure:
 @lru_cache(maxsize=1)
 def schema() -> tuple[Feature, ...]:
     """All features in their fixed order."""
-    rows = [*grain_measure.FEATURES, *(f for room in SURFACE_ROOMS for f in room.FEATURES), *shape.FEATURES]
+    rows = [*grain.FEATURES, *(f for room in SURFACE_ROOMS for f in room.FEATURES), *shape.FEATURES]
     names = [f.name for f in rows]
     if len(set(names)) != len(names):
         raise ValueError(f"feature names repeat: {sorted({n for n in names if names.count(n) > 1})}")
@@ -52,7 +51,7 @@ def feature_schema() -> str:
 def measure_view(view: WorkingView) -> tuple[GrainField, dict[str, float]]:
     """Grain field and all feature values of a working view."""
     field = grain.grain_field(view.pixels, mask=view.mask)
-    values = grain_measure.measure(view, field)
+    values = grain.measure(view, field)
     for room in SURFACE_ROOMS:
         values.update(room.measure(view, field))
     values.update(shape.measure(view))
