@@ -91,7 +91,7 @@ class ScaleTensor:
 
 def default_step(height: int, width: int) -> int:
     """Cell size in pixels: 4, or the power of two that keeps the longer side at no more than 256 cells."""
-    return max(4, 1 << math.ceil(math.log2(max(height, width) / 256)))
+    return max(4, 1 << max(0, math.ceil(math.log2(max(height, width) / 256))))
 
 
 @lru_cache(maxsize=64)
