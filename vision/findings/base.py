@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.edges.strips import EdgeMarks
+from vision.edges.strips import Located
 from vision.findings.weigh import Weight
 from vision.grain import GrainStructure
 from vision.measure import PanelMeasure
@@ -25,7 +25,7 @@ class PanelContext:
     panel: Panel
     measure: PanelMeasure
     structure: GrainStructure
-    marks: EdgeMarks
+    marks: tuple[Located, ...]
     weights: dict[str, Weight]
 
     def value(self, name: str) -> float:

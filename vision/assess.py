@@ -1,0 +1,203 @@
+"""The whole way: photos of one piece -> panels -> measurements -> findings -> verdicts -> parts -> next steps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from vision.assessment import Assessment, PanelResult, Part, PhotoResult
+from vision.cues import cues_in_view
+from vision.edges.strips import located as located_on_edges
+from vision.findings import Draft, PanelContext, Weight, cross_photo_drafts, kinds_for, panel_drafts, question, weigh
+from vision.grain import located as located_in_grain
+from vision.inference import Judgement, Model, load_model
+from vision.intake.distance import too_far
+from vision.intake.problems import measure_problems, problem
+from vision.measure import PanelMeasure, measure_panel
+from vision.next_steps import next_steps
+from vision.panels import find_panels, panel_at, panels_from_outlines
+from vision.parts import Sighting, find_parts
+from vision.types import Finding, Panel, Photo, Problem, Region
+
+OutlineRequest = tuple[str | None, Sequence[tuple[float, float]]]
+Progress = Callable[[str, float], None]
+
+#: A panel that the finder proposed and the classifier takes for background with at least this probability is left out.
+BACKGROUND = 0.5
+#: Panels are measured by this many threads; OpenCV and ONNX Runtime release the interpreter lock.
+WORKERS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """One panel on its way through: context, judgement, likeliest view and the findings drafted for it."""
+
+    context: PanelContext
+    judgement: Judgement
+    view: str
+    cues: tuple[str, ...]
+    drafts: tuple[Draft, ...]
+    problems: tuple[Problem, ...]
+    colour: tuple[float, float, float]
+
+
+def assess(
+    photos: Sequence[Photo],
+    *,
+    outlines: Mapping[str, Sequence[OutlineRequest]] | None = None,
+    taps: Mapping[str, Sequence[tuple[float, float]]] | None = None,
+    model: Model | None = None,
+    prior: str | None = None,
+    progress: Progress | None = None,
+) -> Assessment:
+    """Assess photos that all show one piece of furniture.
+
+    Parameters
+    ----------
+    photos : usable photos with ids of their own.
+    outlines : photo id -> (panel id or None, polygon in photo pixels); replaces automatic finding on that photo.
+    taps : photo id -> points in photo pixels; one panel each, replaces automatic finding on that photo.
+    model, prior : classifier and name of the base rates (default: the packaged model and its reference prior).
+    progress : called with a stage in plain words and the share done, 0..1.
+
+    Raises
+    ------
+    UsageError
+        for outlines or taps that make no sense, or an unknown prior.
+    ModelMismatch
+        if the model does not fit this program.
+    """
+    model = load_model() if model is None else model
+    prior_name = prior or "reference"
+    info = model.info_for(prior_name)
+    tell = progress or (lambda stage, share: None)
+    results: list[tuple[Photo, list[_Seen]]] = []
+    for n, photo in enumerate(photos):
+        share = n / max(1, len(photos))
+        tell(f"finding panels on {photo.file}", share)
+        panels, problems = _panels(photo, (outlines or {}).get(photo.id), (taps or {}).get(photo.id))
+        tell(f"measuring {len(panels)} panels of {photo.file}", share)
+        with ThreadPoolExecutor(WORKERS) as pool:
+            seen = list(pool.map(lambda p, photo=photo: _look(photo, p, model, prior_name), panels))
+        seen = [s for s in seen if not _is_background(s)]
+        results.append((replace(photo, problems=(*problems, *_shared_problems(seen))), seen))
+    tell("putting parts together", 1.0)
+    return _together(results, model, prior_name, info)
+
+
+def _panels(
+    photo: Photo, outlines: Sequence[OutlineRequest] | None, taps: Sequence[tuple[float, float]] | None
+) -> tuple[tuple[Panel, ...], tuple[Problem, ...]]:
+    """Panels to judge and the problems of the photo that do not depend on them."""
+    problems = measure_problems(photo)
+    given: list[Panel] = list(panels_from_outlines(photo, [(i, list(p)) for i, p in outlines])) if outlines else []
+    given += [panel_at(photo, x, y) for x, y in taps or ()]
+    if given:
+        return tuple(given), problems
+    panels = find_panels(photo)
+    if not panels:
+        problems = (*problems, problem("no_wood_like_surface"))
+    return panels, problems
+
+
+def _look(photo: Photo, panel: Panel, model: Model, prior: str) -> _Seen:
+    """Measure and judge one panel and draft its findings."""
+    measured = measure_panel(photo, panel)
+    judgement = model.judge(measured.values, measured.looks, prior)
+    view = max(judgement.view, key=judgement.view.__getitem__)
+    faces, cores = question(judgement.face), question(judgement.core)
+    narrow = view in ("edge", "end", "joint")
+    asked, target = (cores, "core") if narrow else (faces, "face")
+    weights: dict[str, Weight] = {k: weigh(t, asked) for k, t in judgement.contributions[target].items()}
+    context = PanelContext(panel, measured, located_in_grain(measured.view, measured.field),
+                           located_on_edges(measured.view, measured.field), weights)
+    drafts = panel_drafts(context, kinds_for(view, judgement.core_visible))
+    far = _too_far(measured)
+    return _Seen(context, judgement, view, cues_in_view(context, view), tuple(drafts), (far,) if far else (), _colour(measured))
+
+
+def _too_far(measured: PanelMeasure) -> Problem | None:
+    view, field = measured.view, measured.field
+    waves = field.wavelength[field.valid & np.isfinite(field.wavelength) & (field.coherence >= 0.3)]
+    wave = float(np.median(waves)) * view.px_scale if waves.size else None
+    mm = view.mm_per_px / view.px_scale if view.mm_per_px is not None else None
+    return too_far(view.native, view.native_mask, wavelength_px=wave, mm_per_px=mm)
+
+
+def _colour(measured: PanelMeasure) -> tuple[float, float, float]:
+    """Mean CIE L*a*b* of the panel."""
+    pixels = measured.view.pixels[measured.view.mask]
+    if pixels.size == 0:
+        return (0.0, 0.0, 0.0)
+    mean = (pixels.mean(axis=0, dtype=np.float64) / 255).astype(np.float32)
+    lab = cv2.cvtColor(mean.reshape(1, 1, 3), cv2.COLOR_RGB2Lab)[0, 0]
+    return float(lab[0]), float(lab[1]), float(lab[2])
+
+
+def _is_background(seen: _Seen) -> bool:
+    return seen.context.panel.source == "found" and seen.judgement.face["not_wood"] >= BACKGROUND
+
+
+def _shared_problems(seen: Sequence[_Seen]) -> tuple[Problem, ...]:
+    """A fault that most panels have is the photo's."""
+    far = [s.problems[0] for s in seen if s.problems]
+    return (far[0],) if far and len(far) > len(seen) / 2 else ()
+
+
+def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str, info: object) -> Assessment:
+    """Verdicts, parts, findings over several photos, and next steps."""
+    findings: list[Finding] = []
+    ids: dict[str, list[str]] = {}
+    contexts: dict[tuple[str, str], PanelContext] = {}
+
+    def add(draft: Draft, owners: Sequence[PanelContext]) -> None:
+        key = f"f{len(findings) + 1}"
+        w = draft.weight
+        findings.append(Finding(key, draft.kind, draft.where, w.supports, w.against, round(w.decibans, 2), draft.text))
+        for owner in owners:
+            ids.setdefault(f"{owner.panel.photo}/{owner.panel.id}", []).append(key)
+
+    for _, seen in results:
+        for s in seen:
+            contexts[s.context.panel.photo, s.context.panel.id] = s.context
+            for draft in s.drafts:
+                add(draft, [s.context])
+    judged = {}
+    for photo, seen in results:
+        for s in seen:
+            key = f"{photo.id}/{s.context.panel.id}"
+            problems = (*photo.problems, *s.problems)
+            judged[photo.id, s.context.panel.id] = model.verdict(s.judgement, s.cues, problems, ids.get(key, ()))
+    parts = _parts(results, judged, info)
+    pairs = [(contexts[a], contexts[b]) for part in parts for a, b in _face_pairs(part, judged)]
+    for draft, owners in cross_photo_drafts(pairs):
+        add(draft, owners)
+        for owner in owners:
+            place = owner.panel.photo, owner.panel.id
+            old = judged[place]
+            cues = tuple(c for c in ("gloss_pair", *old.cues) if c != "none")
+            judged[place] = replace(old, cues=cues, findings=(*old.findings, findings[-1].id))
+    if pairs:
+        parts = _parts(results, judged, info)
+    photo_results = tuple(
+        PhotoResult(photo, tuple(
+            PanelResult(s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.context.measure.field,
+                        s.context.measure.view.to_photo, dict(s.judgement.view)) for s in seen))
+        for photo, seen in results)
+    return Assessment(photo_results, tuple(findings), parts, next_steps(parts), model.info_for(prior))
+
+
+def _parts(results, judged, info) -> tuple[Part, ...]:  # type: ignore[no-untyped-def]
+    sightings = [Sighting(photo.id, s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.colour)
+                 for photo, seen in results for s in seen]
+    sizes = {photo.id: (photo.width, photo.height) for photo, _ in results}
+    return find_parts(sightings, sizes, prior_face=info.prior_face, prior_core=info.prior_core)
+
+
+def _face_pairs(part: Part, judged: Mapping[tuple[str, str], object]) -> list[tuple[tuple[str, str], tuple[str, str]]]:
+    """Pairs of sightings of one part on different photos."""
+    return [(a, b) for i, a in enumerate(part.sightings) for b in part.sightings[i + 1:] if a[0] != b[0]]

@@ -1,0 +1,142 @@
+"""What was measured, said in words: one sentence a kind, built from the numbers on this very panel.
+
+A sentence states only what the numbers say. Which way it points and how much it weighs comes from the classifier.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from vision.findings.base import PanelContext
+
+Observer = Callable[[PanelContext], str]
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %" if share >= 0.01 or share == 0 else "under 1 %"
+
+
+def _known(*values: float) -> bool:
+    return all(math.isfinite(v) for v in values)
+
+
+def overall_look(ctx: PanelContext) -> str:
+    """The learned impression has no single number; say so."""
+    return "The panel as a whole, its close texture and its surroundings, compared with labelled photos."
+
+
+def colour(ctx: PanelContext) -> str:
+    line, tones, chroma = ctx.value("colour_line_share"), ctx.value("colour_tone_count"), ctx.value("colour_chroma_seen")
+    if not _known(line, tones, chroma):
+        return "Colour could hardly be measured here."
+    tint = "nearly grey" if chroma < 6 else "muted" if chroma < 18 else "warm and full" if chroma < 40 else "strong"
+    return f"Colour: {tint}, about {tones:.0f} tones, {_percent(line)} of its spread on one pale-to-dark line."
+
+
+def fine_texture(ctx: PanelContext) -> str:
+    dashes, flecks, keep = ctx.value("texture_dash_share"), ctx.value("texture_fleck_share"), ctx.value("texture_streak_keep")
+    if not _known(dashes, flecks, keep):
+        return "Too little fine texture is resolved to measure."
+    return (f"Fine texture: dark dashes along the grain on {_percent(dashes)} of the surface, short bright cross marks on "
+            f"{_percent(flecks)}; {_percent(keep)} of it runs on as streaks.")
+
+
+def print_clues(ctx: PanelContext) -> str:
+    peak, soft, repeat = ctx.value("print_dot_peak"), ctx.value("print_soft_floor"), ctx.value("print_repeat_peak")
+    parts = []
+    if _known(peak):
+        parts.append(f"strongest regular dot pattern {peak:.0f} dB above its surroundings")
+    if _known(soft):
+        parts.append(f"finest detail {soft:.0f} dB against coarser detail")
+    if _known(repeat):
+        parts.append(f"figure matches a shifted copy of itself to {repeat:.2f} (1 is a perfect copy)")
+    return "Print clues: " + ", ".join(parts) + "." if parts else "Print clues could not be measured here."
+
+
+def gloss(ctx: PanelContext) -> str:
+    share, kept = ctx.value("gloss_share"), ctx.value("gloss_figure_kept")
+    if not _known(share):
+        return "Gloss could not be measured here."
+    text = f"A highlight lies on {_percent(share)} of the panel" if share >= 0.01 else "No clear highlight on the panel"
+    if _known(kept):
+        text += f"; figure contrast in the brightest part is {math.exp(kept):.1f} times that in the middle"
+    return text + "."
+
+
+def paint_clues(ctx: PanelContext) -> str:
+    grain, one, bumps = ctx.value("paint_grain_excess"), ctx.value("paint_one_colour"), ctx.value("paint_stipple")
+    if not _known(grain, one):
+        return "Paint clues could not be measured here."
+    lines = "no grain at any scale" if grain < 0.08 else "faint lines" if grain < 0.25 else "clear lines"
+    text = f"Paint clues: {lines}, {_percent(one)} of the surface in one colour"
+    if _known(bumps) and bumps > 6:
+        text += f", directionless bumps {bumps:.0f} dB above noise"
+    return text + "."
+
+
+def grain_flow(ctx: PanelContext) -> str:
+    """Words for the direction field; see vision.grain.flow for the numbers."""
+    from vision.grain.flow import flow, resolved
+
+    field = ctx.measure.field
+    valid = field.valid.sum()
+    share = float(resolved(field).sum() / valid) if valid else 0.0
+    run = flow(field)
+    if share < 0.05 or not _known(run.deviation):
+        return "No grain direction is resolved on the panel."
+    manner = "straight" if run.deviation < 4 else "gently bending" if run.deviation < 12 else "in wide, wandering figure"
+    return f"Grain is resolved on {_percent(share)} of the panel and runs {manner} (spread {run.deviation:.0f} degrees)."
+
+
+def board_strips(ctx: PanelContext) -> str:
+    n = len(ctx.structure.strips)
+    if n < 2:
+        return "No joints between strips were found; that alone says little."
+    return f"{n} strips side by side along the grain, with a change of tone or figure at each joint."
+
+
+def direction_seam(ctx: PanelContext) -> str:
+    n = len(ctx.structure.seams)
+    if n == 0:
+        return "The grain direction breaks nowhere on the panel."
+    turns = ", ".join(f"{s.turn:.0f}" for s in ctx.structure.seams[:3])
+    return f"The grain direction breaks along {n} line{'s' if n > 1 else ''} (turn of {turns} degrees)."
+
+
+def knot(ctx: PanelContext) -> str:
+    n = len(ctx.structure.knots)
+    if n == 0:
+        return "No knot with grain flowing round it was found."
+    return f"{n} place{'s' if n > 1 else ''} where the grain flows round a knot."
+
+
+def edge_layers(ctx: PanelContext) -> str:
+    count, coherence = ctx.value("layers_count"), ctx.value("layers_coherence")
+    if not _known(count, coherence) or count < 2:
+        return "No layers parallel to the face are seen on this edge."
+    return f"About {count:.0f} layers parallel to the face; {_percent(coherence)} of the tone depends on depth alone."
+
+
+def edge_particles(ctx: PanelContext) -> str:
+    rough, even = ctx.value("particles_rough_gap"), ctx.value("particles_even")
+    if not _known(rough, even):
+        return "The make-up of this edge is too small to measure."
+    middle = "coarser than" if rough > 0.15 else "finer than" if rough < -0.15 else "as coarse as"
+    return f"The middle of the edge is {middle} its skins; contrast over noise {even:.1f}."
+
+
+def end_rings(ctx: PanelContext) -> str:
+    fit, gain = ctx.value("rings_fit"), ctx.value("rings_gain")
+    if not _known(fit, gain):
+        return "Too little line structure to look for ring arcs."
+    if gain < 0.02:
+        return "Lines here run no more like ring arcs than like parallel lines."
+    return f"Lines bend like ring arcs about one centre (fit {fit:.2f}, {gain:.2f} better than parallel lines)."
+
+
+OBSERVERS: dict[str, Observer] = {
+    "overall_look": overall_look, "colour": colour, "fine_texture": fine_texture, "print_clues": print_clues, "gloss": gloss,
+    "paint_clues": paint_clues, "grain_flow": grain_flow, "board_strips": board_strips, "direction_seam": direction_seam,
+    "knot": knot, "edge_layers": edge_layers, "edge_particles": edge_particles, "end_rings": end_rings,
+}

@@ -1,0 +1,51 @@
+"""Where a finding lies: the whole panel, or the very lines, spots and strips that were located."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from vision.edges.strips import FaceLine, LayerLine, RingArc
+from vision.findings.base import PanelContext
+from vision.types import Region
+
+#: More marks than this of one kind make a picture unreadable; the strongest are kept.
+MOST_MARKS = 12
+
+Placer = Callable[[PanelContext], tuple[Region, ...]]
+
+
+def _seams(ctx: PanelContext) -> tuple[Region, ...]:
+    ranked = sorted(ctx.structure.seams, key=lambda s: -s.strength)[:MOST_MARKS]
+    return tuple(ctx.region("line", np.array([s.p0, s.p1])) for s in ranked)
+
+
+def _strips(ctx: PanelContext) -> tuple[Region, ...]:
+    strips = ctx.structure.strips
+    return tuple(ctx.region("polygon", np.array(s.outline)) for s in strips[:MOST_MARKS]) if len(strips) >= 2 else ()
+
+
+def _knots(ctx: PanelContext) -> tuple[Region, ...]:
+    ranked = sorted(ctx.structure.knots, key=lambda k: -k.score)[:MOST_MARKS]
+    return tuple(ctx.region("point", np.array([[k.x, k.y]])) for k in ranked)
+
+
+def _layers(ctx: PanelContext) -> tuple[Region, ...]:
+    lines = [m for m in ctx.marks if isinstance(m, LayerLine | FaceLine)]
+    return tuple(ctx.region("line", np.array(m.points)) for m in lines[:MOST_MARKS])
+
+
+def _rings(ctx: PanelContext) -> tuple[Region, ...]:
+    return tuple(ctx.region("line", np.array(m.points)) for m in ctx.marks if isinstance(m, RingArc))
+
+
+PLACERS: dict[str, Placer] = {
+    "direction_seam": _seams, "board_strips": _strips, "knot": _knots, "edge_layers": _layers, "end_rings": _rings,
+}
+
+
+def place(kind: str, ctx: PanelContext) -> tuple[tuple[Region, ...], bool]:
+    """(regions, located): the located marks of a kind, or the whole panel when nothing was located."""
+    found = PLACERS[kind](ctx) if kind in PLACERS else ()
+    return (found, True) if found else ((ctx.outline_region(),), False)
