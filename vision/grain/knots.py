@@ -9,26 +9,33 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.grain.flow import RESOLVED, smoothed
+from vision.grain.metric import angle_difference
+from vision.resize import resize
 from vision.types import GrainField, WorkingView
 
 #: Knot radii looked for, working-view px.
-RADII = (6.0, 10.0, 16.0, 26.0)
-#: Mean turn in a quadrant, degrees, that counts in full.
-FULL_TURN = 10.0
-MIN_SCORE = 0.25
+RADII = (5.0, 8.0, 12.0, 18.0, 27.0)
+#: Share of ideal flow round the spot, and share of all turns it must explain, that count in full.
+FULL_FLOW, FULL_SHARE = 0.4, 0.3
+#: Below either of these nothing flows round the spot.
+MIN_FLOW, MIN_SHARE = 0.25, 0.12
+MIN_SCORE = 0.3
+#: Contrast of a spot against its surroundings, in standard deviations there, that counts in full.
+FULL_CONTRAST = 2.0
+_CANDIDATES = 20
+_SECTORS = 16
 
 
 @dataclass(frozen=True)
 class Knot:
-    """A knot centred on (x, y) with `radius`, working-view pixels. `score` 0..1: turn of the grain in the weakest quadrant
-    times how far the spot differs in tone from what surrounds it."""
+    """A knot centred on (x, y) with `radius`, working-view pixels. `score` 0..1: how far the grain beside it follows ideal
+    flow round a disc, and how far the spot differs in tone from what surrounds it."""
 
     x: float
     y: float
@@ -36,116 +43,144 @@ class Knot:
     score: float
 
 
-@lru_cache(maxsize=64)
-def _quadrants(inner: float, outer: float) -> tuple[NDArray[np.float32], ...]:
-    """Four ring-quadrant kernels (cells), u right and v up, in the order ++, -+, --, +-; each sums to 1.
+@dataclass(frozen=True)
+class Spot:
+    """A round spot, working-view pixels. `contrast`: in standard deviations of the tone around it; `dark`: darker than it."""
 
-    Weights follow |u v| / r^2: on the axes the grain does not turn.
+    x: float
+    y: float
+    radius: float
+    contrast: float
+    dark: bool
+
+
+def find_knots(view: WorkingView, field: GrainField, *, window: float = 3.0, limit: int = 20) -> tuple[Knot, ...]:
+    """Knots of a panel, best first.
+
+    field : grain of the view with a short integration window, so that it can be read beside a small knot.
+    window : that integration scale in px; the grain is read no nearer to the spot's rim than twice this, because the rim
+        itself, like that of any disc, looks like grain running round it.
     """
-    reach = math.ceil(outer)
-    v, u = -np.mgrid[-reach:reach + 1, -reach:reach + 1].astype(np.float32)
-    u = -u
-    r2 = np.maximum(u * u + v * v, 1e-6)
-    ring = ((r2 >= inner**2) & (r2 <= outer**2)) * np.abs(u * v) / r2
-    kernels = []
-    for su, sv in ((1, 1), (-1, 1), (-1, -1), (1, -1)):
-        k = np.where((u * su > 0) & (v * sv > 0), ring, 0).astype(np.float32)
-        kernels.append(k / max(float(k.sum()), 1e-6))
-    return tuple(kernels)
-
-
-def _turn_map(turn: NDArray, weight: NDArray, inner: float, outer: float) -> tuple[NDArray, NDArray]:
-    """(weakest and mean turn in degrees over the four quadrants, signed so that flow round the cell is positive)."""
-    means = []
-    for kernel, sign in zip(_quadrants(round(inner, 2), round(outer, 2)), (-1, 1, -1, 1), strict=True):
-        total = cv2.filter2D(weight, -1, kernel, borderType=cv2.BORDER_CONSTANT)
-        value = cv2.filter2D(weight * turn, -1, kernel, borderType=cv2.BORDER_CONSTANT)
-        means.append(np.where(total > 0.15, sign * value / np.maximum(total, 1e-6), 0))
-    stack = np.sort(np.stack(means), axis=0)
-    return stack[0], stack.mean(0)
-
-
-def _spot_map(grey: NDArray[np.float32], mask: NDArray[np.float32], radius: float) -> NDArray[np.float32]:
-    """How far a disc is darker than its ring, in standard deviations of the ring's tone (negative: lighter)."""
-    def disc(r: float) -> NDArray[np.float32]:
-        n = max(1, math.ceil(r))
-        y, x = np.mgrid[-n:n + 1, -n:n + 1]
-        return ((x * x + y * y) <= r * r).astype(np.float32)
-
-    small, large = disc(radius), disc(2.2 * radius)
-    large_only = large.copy()
-    a = (large.shape[0] - small.shape[0]) // 2
-    large_only[a:a + small.shape[0], a:a + small.shape[1]] -= small
-
-    def total(values: NDArray, kernel: NDArray) -> NDArray:
-        return np.asarray(cv2.filter2D(values, -1, kernel, borderType=cv2.BORDER_REPLICATE))
-
-    in_n, ring_n = total(mask, small), total(mask, large_only)
-    inside = total(grey * mask, small) / np.maximum(in_n, 1)
-    ring = total(grey * mask, large_only) / np.maximum(ring_n, 1)
-    spread = np.sqrt(np.maximum(total(grey * grey * mask, large_only) / np.maximum(ring_n, 1) - ring**2, 0))
-    known = (in_n > 0.8 * small.sum()) & (ring_n > 0.6 * large_only.sum())
-    return np.where(known, (ring - inside) / (spread + 3), 0).astype(np.float32)
-
-
-def find_knots(view: WorkingView, field: GrainField, *, limit: int = 20) -> tuple[Knot, ...]:
-    """Knots of a panel, best first. `field` must have a short integration window (4 px) to see beside small knots."""
-    weight = np.where(field.valid & (field.coherence > 0.5 * RESOLVED), field.coherence, 0).astype(np.float32)
+    weight = np.where(field.valid & (field.coherence > RESOLVED), field.coherence, 0).astype(np.float32)
     if (weight > 0).sum() < 60:
         return ()
-    rows, cols = weight.shape
-    base, order = smoothed(field, max(rows, cols) / 6, weight)
-    turn = (np.mod(field.angle - base + 90, 180) - 90).astype(np.float32)
-    grey = cv2.cvtColor(view.pixels, cv2.COLOR_RGB2GRAY)
     step = int(field.step)
-    grey = _to_cells(np.asarray(grey, np.float32), step, rows, cols)
-    mask = _to_cells(view.mask.astype(np.float32), step, rows, cols)
-    best = np.zeros((rows, cols), np.float32)
-    radius = np.zeros_like(best)
-    # the pattern turns with the grain: work in quarter-turned frames and take the one nearest to the local direction
-    for r in RADII:
-        cells = r / field.step
-        weakest, mean = _aligned_turn(turn, weight, base, cells)
-        spot = np.abs(_spot_map(grey, (mask > 0.5).astype(np.float32), max(1.0, cells)))
-        flow_part = np.clip(weakest / FULL_TURN * 2, 0, 1) * np.clip(mean / FULL_TURN, 0, 1)
-        score = np.sqrt(flow_part * np.clip(spot / 1.5, 0, 1)) * np.clip(order * 1.5, 0, 1)
-        better = score > best
-        best, radius = np.where(better, score, best), np.where(better, r, radius)
-    return _peaks(best, radius, field.step, limit)
+    base, order = smoothed(field, 45 / field.step, weight)
+    knots = []
+    for spot in find_spots(view, step):
+        row, col = round((spot.y + 0.5) / step - 0.5), round((spot.x + 0.5) / step - 0.5)
+        flow, share = _turn_round(field, weight, float(base[row, col]), row, col, spot.radius, window)
+        if flow < MIN_FLOW or share < MIN_SHARE:
+            continue
+        turn = min(1.0, flow / FULL_FLOW) * min(1.0, share / FULL_SHARE)
+        score = math.sqrt(turn * min(1.0, spot.contrast / FULL_CONTRAST)) * min(1.0, 1.5 * float(order[row, col]))
+        if score >= MIN_SCORE:
+            knots.append(Knot(spot.x, spot.y, spot.radius, score))
+    return _thinned(knots, limit)
 
 
 def _to_cells(values: NDArray[np.float32], step: int, rows: int, cols: int) -> NDArray[np.float32]:
-    h, w = values.shape
-    padded = np.pad(values, ((0, rows * step - h), (0, cols * step - w)), mode="edge")
-    return padded.reshape(rows, step, cols, step).mean((1, 3)).astype(np.float32)
+    height, width = values.shape
+    padded = cv2.copyMakeBorder(values, 0, rows * step - height, 0, cols * step - width, cv2.BORDER_REPLICATE)
+    return np.asarray(resize(np.asarray(padded), cols, rows), np.float32)
 
 
-def _aligned_turn(turn: NDArray, weight: NDArray, base: NDArray, cells: float) -> tuple[NDArray, NDArray]:
-    """Quadrant turns around every cell in the frame of the mean direction."""
-    rows, cols = turn.shape
-    double = np.radians(2 * base)
-    direction = math.degrees(0.5 * math.atan2(float((weight * np.sin(double)).sum()), float((weight * np.cos(double)).sum())))
-    centre = ((cols - 1) / 2, (rows - 1) / 2)
-    side = math.ceil(math.hypot(rows, cols))
-    to = cv2.getRotationMatrix2D(centre, -direction, 1.0)
-    to[:, 2] += [(side - cols) / 2, (side - rows) / 2]
-    stack = np.dstack([turn * weight, weight]).astype(np.float32)
-    laid = np.asarray(cv2.warpAffine(stack, to, (side, side), flags=cv2.INTER_LINEAR))
-    laid_turn = laid[..., 0] / np.maximum(laid[..., 1], 1e-3)
-    weakest, mean = _turn_map(laid_turn.astype(np.float32), np.ascontiguousarray(laid[..., 1]), cells + 1.5, 2.2 * cells + 3)
-    both = np.dstack([weakest, mean]).astype(np.float32)
-    back = np.asarray(cv2.warpAffine(both, to, (cols, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP))
-    return back[..., 0], back[..., 1]
+def find_spots(view: WorkingView, step: int = 4) -> tuple[Spot, ...]:
+    """Round spots of the panel, most contrast first: extrema of differences of Gaussians, one per place.
+
+    A streak of the grain answers too, but less than a disc; whether a spot is a knot only the grain beside it can tell.
+    """
+    height, width = view.mask.shape
+    rows, cols = -(-height // step), -(-width // step)
+    grey = _to_cells(np.asarray(cv2.cvtColor(view.pixels, cv2.COLOR_RGB2GRAY), np.float32), step, rows, cols)
+    inside = _to_cells(view.mask.astype(np.float32), step, rows, cols)
+
+    def blur(values: NDArray, px: float) -> NDArray:
+        return np.asarray(cv2.GaussianBlur(values, (0, 0), max(0.4, px / step), borderType=cv2.BORDER_CONSTANT))
+
+    stack = np.dstack([grey * inside, grey * grey * inside, inside])
+    wide = np.asarray(cv2.blur(stack, (21, 21), borderType=cv2.BORDER_CONSTANT))
+    share = np.maximum(wide[..., 2], 1e-3)
+    spread = np.sqrt(np.maximum(wide[..., 1] / share - (wide[..., 0] / share) ** 2, 0))
+    masked = np.dstack([grey * inside, inside])
+    found: list[tuple[float, int, int, float, float]] = []
+    for radius in RADII:
+        near, far = blur(masked, 0.6 * radius), blur(masked, 1.8 * radius)
+        lift = near[..., 0] / np.maximum(near[..., 1], 1e-3) - far[..., 0] / np.maximum(far[..., 1], 1e-3)
+        contrast = np.abs(lift) / (0.7 * spread + 2)
+        contrast[(inside < 0.5) | (far[..., 1] < 0.6)] = 0
+        reach = 2 * max(1, round(radius / step)) + 1
+        top = (contrast >= cv2.dilate(contrast, np.ones((reach, reach), np.uint8))) & (contrast > 0.6)
+        found += [(float(contrast[r, c]), int(r), int(c), radius, float(lift[r, c]))
+                  for r, c in zip(*np.nonzero(top), strict=True)]
+    spots: list[Spot] = []
+    for contrast_here, row, col, radius, lift_here in sorted(found, reverse=True):
+        x, y = (col + 0.5) * step - 0.5, (row + 0.5) * step - 0.5
+        if any(math.hypot(x - s.x, y - s.y) < max(radius, s.radius) for s in spots):
+            continue
+        size = _rim(grey, row, col, radius / step) * step
+        if 0.5 * RADII[0] <= size <= 1.6 * RADII[-1]:
+            spots.append(Spot(x, y, size, contrast_here, lift_here < 0))
+        if len(spots) == _CANDIDATES:
+            break
+    return tuple(spots)
 
 
-def _peaks(best: NDArray, radius: NDArray, step: float, limit: int) -> tuple[Knot, ...]:
+def _rim(grey: NDArray[np.float32], row: int, col: int, cells: float) -> float:
+    """Radius in cells at which the tone has gone half the way from the spot to its surroundings."""
+    radii = np.arange(0.0, 3 * cells + 2, 0.5)
+    phi = 2 * np.pi * np.arange(_SECTORS) / _SECTORS
+    r = np.clip(np.rint(row + radii[:, None] * np.sin(phi)).astype(int), 0, grey.shape[0] - 1)
+    c = np.clip(np.rint(col + radii[:, None] * np.cos(phi)).astype(int), 0, grey.shape[1] - 1)
+    tone = np.median(grey[r, c], axis=1)
+    outside = float(np.median(tone[radii >= 2 * cells]))
+    share = np.abs(tone - outside) / max(abs(float(tone[0]) - outside), 1.0)
+    gone = np.nonzero(share < 0.5)[0]
+    return float(radii[gone[0]]) if gone.size else 3 * cells
+
+
+def _turn_round(field: GrainField, weight: NDArray[np.float32], base: float, row: int, col: int, radius: float,
+                window: float) -> tuple[float, float]:
+    """(flow round the spot, share of the turns it explains 0..1).
+
+    The turn away from `base` degrees on a ring that begins two windows beyond the rim is fitted by least squares as that of
+    ideal flow round a disc, -(R / r)^2 sin 2 phi, plus a constant, a linear bend and a cathedral's one-sided pattern. The
+    first number is the coefficient of the flow: 1 for ideal flow, 0 for straight grain.
+    """
+    inner, outer = radius + 2 * window, 1.6 * radius + 4 * window
+    reach = math.ceil(outer / field.step)
+    rows = np.arange(max(0, row - reach), min(weight.shape[0], row + reach + 1))
+    cols = np.arange(max(0, col - reach), min(weight.shape[1], col + reach + 1))
+    box = np.ix_(rows, cols)
+    x, y = (cols[None] - col) * field.step, (row - rows[:, None]) * field.step
+    t = math.radians(base)
+    u, v = x * math.cos(t) + y * math.sin(t), -x * math.sin(t) + y * math.cos(t)
+    r2 = u * u + v * v
+    ring = (r2 >= inner**2) & (r2 <= outer**2)
+    known = ring & (weight[box] > 0)
+    quadrant = ((u > 0) * 2 + (v > 0))[known]
+    if known.sum() < 0.5 * ring.sum() or np.bincount(quadrant, minlength=4).min() < 0.06 * ring.sum():
+        return 0.0, 0.0
+    u, v, r2, w = u[known], v[known], r2[known], np.sqrt(weight[box][known])
+    turn = np.radians(np.clip(angle_difference(field.angle[box][known], base), -40, 40))
+    flow = -2 * u * v / r2 * (radius**2 / r2)
+    rest = np.stack([np.ones_like(u), u / outer, v / outer, np.sign(v) * np.sqrt(np.abs(v) / outer)], axis=1)
+    # what the other terms explain is taken out of both sides, so the flow is judged on its own (Frisch and Waugh)
+    q, _ = np.linalg.qr(rest * w[:, None])
+    own, left = w * flow, w * turn
+    own, left = own - q @ (q.T @ own), left - q @ (q.T @ left)
+    power = float(own @ own)
+    if power <= 0:
+        return 0.0, 0.0
+    coefficient = float(own @ left) / power
+    # two degrees of scatter are in any real grain: without them a hole in ruled lines would count as well explained
+    scatter = float((w**2).sum()) * math.radians(2) ** 2
+    return coefficient, coefficient**2 * power / (float(left @ left) + scatter)
+
+
+def _thinned(knots: list[Knot], limit: int) -> tuple[Knot, ...]:
     out: list[Knot] = []
-    r, c = np.nonzero(best >= MIN_SCORE)
-    for i in np.argsort(-best[r, c]):
-        x, y = (c[i] + 0.5) * step - 0.5, (r[i] + 0.5) * step - 0.5
-        size = float(radius[r[i], c[i]])
-        if all(math.hypot(x - k.x, y - k.y) > 1.5 * (size + k.radius) for k in out):
-            out.append(Knot(float(x), float(y), size, float(best[r[i], c[i]])))
-            if len(out) == limit:
-                break
-    return tuple(out)
+    for k in sorted(knots, key=lambda k: -k.score):
+        if all(math.hypot(k.x - o.x, k.y - o.y) > 1.2 * (k.radius + o.radius) for o in out):
+            out.append(k)
+    return tuple(out[:limit])

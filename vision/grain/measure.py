@@ -24,7 +24,7 @@ from vision.grain.strips import Layup, Strip, find_strips
 from vision.types import GrainField, WorkingView
 
 #: Noise scales and the short integration window that structures are sought with.
-FINE = GrainParams(sigmas=(1.0, 2.0, 4.0, 8.0), rho=4.0)
+FINE = GrainParams(sigmas=(1.0, 2.0, 4.0, 8.0), rho=3.0)
 _STEP = 4
 _NATIVE_PX = 320
 
@@ -88,7 +88,7 @@ def located(view: WorkingView, field: GrainField) -> GrainStructure:
 
 def _structure(view: WorkingView, field: GrainField, fine: GrainField) -> GrainStructure:
     layup = find_strips(view, field)
-    return GrainStructure(find_seams(fine), layup.strips, find_knots(view, fine), layup)
+    return GrainStructure(find_seams(fine), layup.strips, find_knots(view, fine, window=FINE.rho), layup)
 
 
 def _log2(a: float, b: float) -> float:

@@ -7,7 +7,8 @@ and the outline of a handle fail one of these.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -20,8 +21,12 @@ from vision.types import GrainField, Point
 #: Smallest turn that counts, degrees. Leaves of one log laid mirror-wise turn by twice their tilt.
 MIN_TURN = 9.0
 #: Distance from the line at which each side is read, px (beyond the field's integration window).
-_OFFSET_PX = 14.0
-_NORMALS = 12
+_OFFSET_PX = 10.0
+_NORMALS = 8
+#: Least length of the averaged coherence vector on either side.
+_SURE = 0.15
+#: What an end that stops inside the panel leaves of a seam's strength.
+_OPEN_END = 0.6
 
 
 @dataclass(frozen=True)
@@ -54,24 +59,31 @@ def _break_map(field: GrainField, seen: NDArray[np.bool_]) -> tuple[NDArray[np.f
     """(turn in degrees, index of the normal) of the sharpest one-sided difference at every cell."""
     weight = np.where(seen, field.coherence, 0).astype(np.float32)
     double = np.radians(2 * field.angle)
-    vectors = np.dstack([weight * np.cos(double), weight * np.sin(double), weight])
+    vectors = np.dstack([weight * np.cos(double), weight * np.sin(double)])
     vectors = np.asarray(cv2.GaussianBlur(vectors, (0, 0), 1.5, borderType=cv2.BORDER_CONSTANT), np.float32)
     reach = _OFFSET_PX / field.step
+    # seen along the line for some 40 px: what breaks at random cancels, a seam adds up
+    along = np.arange(-2, 3) * (2 * reach / 2.5)
+    pad = math.ceil(reach + along[-1]) + 1
+    c, s = (np.pad(vectors[..., k], pad) for k in (0, 1))
     rows, cols = weight.shape
     turns = np.zeros((_NORMALS, rows, cols), np.float32)
+
+    def shifted(values: NDArray, dx: float, dy: float) -> NDArray:
+        y, x = pad + round(dy), pad + round(dx)
+        return values[y:y + rows, x:x + cols]
+
     for i in range(_NORMALS):
-        a = math.pi * i / _NORMALS
-        dx, dy = reach * math.cos(a), reach * math.sin(a)
-
-        def side(sx: float, sy: float) -> NDArray:
-            shift = np.array([[1, 0, sx], [0, 1, sy]], np.float32)
-            return np.asarray(cv2.warpAffine(vectors, shift, (cols, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP))
-
-        one, two = side(dx, dy), side(-dx, -dy)
-        cross = one[..., 1] * two[..., 0] - one[..., 0] * two[..., 1]
-        dot = one[..., 0] * two[..., 0] + one[..., 1] * two[..., 1]
-        sure = np.minimum(np.hypot(one[..., 0], one[..., 1]), np.hypot(two[..., 0], two[..., 1]))
-        turns[i] = np.where(sure > 0.15, 0.5 * np.degrees(np.abs(np.arctan2(cross, dot))), 0)
+        nx, ny = math.cos(math.pi * i / _NORMALS), math.sin(math.pi * i / _NORMALS)
+        cross, dot = np.zeros((rows, cols), np.float32), np.zeros((rows, cols), np.float32)
+        for t in along:
+            one = (reach * nx - t * ny, reach * ny + t * nx)
+            two = (-reach * nx - t * ny, -reach * ny + t * nx)
+            c1, s1, c2, s2 = shifted(c, *one), shifted(s, *one), shifted(c, *two), shifted(s, *two)
+            cross += s1 * c2 - c1 * s2
+            dot += c1 * c2 + s1 * s2
+        sure = np.hypot(cross, dot) > len(along) * _SURE**2
+        np.copyto(turns[i], 0.5 * np.degrees(np.arctan2(np.abs(cross), dot)), where=sure)
     best = turns.argmax(0)
     return np.take_along_axis(turns, best[None], 0)[0], best
 
@@ -131,11 +143,53 @@ def _judge(field: GrainField, weight: NDArray, a: NDArray, b: NDArray) -> Seam |
     # a gradual bend goes on turning at the same rate beyond the near window
     drift = abs(float(angle_difference(before, far_a))) + abs(float(angle_difference(far_b, after)))
     sharp = max(0.0, 1 - drift / abs(turn))
-    if steady < 0.75 or sharp < 0.35:
+    if steady < 0.75 or sharp < 0.5:
         return None
     strength = min(1.0, math.sin(math.radians(min(90.0, abs(turn)))) * min(order_a, order_b) * sharp * steady)
     p0, p1 = (tuple(float(v) for v in (p + 0.5) * field.step - 0.5) for p in (a, b))
     return Seam((p0[0], p0[1]), (p1[0], p1[1]), strength, before, after)
+
+
+def _extended(seam: Seam, turn: NDArray[np.float32], seen: NDArray[np.bool_], step: float) -> Seam:
+    """The seam drawn out at both ends for as long as the direction goes on breaking there (gaps up to 24 px)."""
+    p0, p1 = ((np.asarray(p) + 0.5) / step - 0.5 for p in (seam.p0, seam.p1))
+    along = (p1 - p0) / np.hypot(*(p1 - p0))
+
+    def drawn(end: NDArray, way: NDArray) -> NDArray:
+        last, gap, k = end, 0, 1
+        while gap <= 24 / step:
+            x, y = np.rint(end + k * way).astype(int)
+            if not (0 <= y < turn.shape[0] and 0 <= x < turn.shape[1]) or not seen[y, x]:
+                break
+            if turn[y, x] > 0.6 * seam.turn:
+                last, gap = end + k * way, 0
+            else:
+                gap += 1
+            k += 1
+        return last
+
+    ends = [(drawn(end, way) + 0.5) * step - 0.5 for end, way in ((p0, -along), (p1, along))]
+    return replace(seam, p0=(float(ends[0][0]), float(ends[0][1])), p1=(float(ends[1][0]), float(ends[1][1])))
+
+
+def _open_ends(seam: Seam, others: Sequence[Seam], seen: NDArray[np.bool_], step: float) -> int:
+    """How many ends lie inside the panel, neither near its rim nor at another seam: joints run through, the axis of a
+    cathedral figure starts somewhere."""
+    rim = cv2.distanceTransform(np.pad(seen.astype(np.uint8), 1), cv2.DIST_L2, 3)[1:-1, 1:-1] * step
+    reach = max(3 * _OFFSET_PX, 0.12 * min(seen.shape) * step)
+    count = 0
+    for p in (seam.p0, seam.p1):
+        y, x = (int(np.clip((v + 0.5) / step, 0, n - 1)) for v, n in zip((p[1], p[0]), seen.shape, strict=True))
+        if rim[y, x] > reach and not any(o is not seam and _distance(p, o) < 3 * _OFFSET_PX for o in others):
+            count += 1
+    return count
+
+
+def _distance(p: Point, seam: Seam) -> float:
+    """Distance in px of a point from the segment of a seam."""
+    a, d = np.asarray(seam.p0), np.subtract(seam.p1, seam.p0)
+    t = float(np.clip(np.dot(np.asarray(p) - a, d) / max(float(d @ d), 1e-9), 0, 1))
+    return float(np.hypot(*(np.asarray(p) - a - t * d)))
 
 
 def _same(one: Seam, two: Seam, reach: float) -> bool:
@@ -151,7 +205,7 @@ def _same(one: Seam, two: Seam, reach: float) -> bool:
 def find_seams(field: GrainField, *, limit: int = 12) -> tuple[Seam, ...]:
     """Direction seams of a panel, strongest first, at most `limit`.
 
-    A seam is at least a quarter of the shorter side of the resolved area long, and at least 40 px.
+    A seam is at least a third of the shorter side of the resolved area long, and at least 40 px.
     """
     seen = resolved(field)
     if seen.sum() < 60:
@@ -160,7 +214,7 @@ def find_seams(field: GrainField, *, limit: int = 12) -> tuple[Seam, ...]:
     ridge = _ridge(turn, normal)
     rows, cols = np.nonzero(seen)
     extent = min(np.ptp(rows), np.ptp(cols)) + 1
-    least = max(40 / field.step, extent / 4)
+    least = max(40 / field.step, extent / 3)
     lines = cv2.HoughLinesP(ridge, 1, math.pi / 90, max(6, int(0.35 * least)), minLineLength=float(least),
                             maxLineGap=max(4.0, 0.15 * least))
     if lines is None:
@@ -171,7 +225,10 @@ def find_seams(field: GrainField, *, limit: int = 12) -> tuple[Seam, ...]:
     found = [s for i in order if (s := _judge(field, weight, segments[i, :2], segments[i, 2:])) is not None]
     found.sort(key=lambda s: -s.strength * math.sqrt(s.length))
     kept: list[Seam] = []
+    broad = np.asarray(cv2.dilate(turn, np.ones((3, 3), np.uint8)), np.float32)
     for s in found:
-        if all(not _same(s, k, 2 * _OFFSET_PX) for k in kept):
-            kept.append(s)
-    return tuple(sorted(kept[:limit], key=lambda s: -s.strength))
+        whole = _extended(s, broad, seen, field.step)
+        if all(not _same(whole, k, 2 * _OFFSET_PX) for k in kept):
+            kept.append(whole)
+    closed = [replace(s, strength=s.strength * _OPEN_END ** _open_ends(s, kept, seen, field.step)) for s in kept]
+    return tuple(sorted(closed, key=lambda s: -s.strength)[:limit])

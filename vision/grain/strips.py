@@ -23,8 +23,8 @@ _PARTS = 8
 _LEAN = 3.0
 #: Smallest tone step between neighbouring strips, CIE L*a*b* units.
 MIN_STEP = 1.5
-#: A joint must stand this many robust standard deviations above the panel's other lines.
-MIN_STANDOUT = 4.0
+#: A joint must stand this many times above the panel's typical streak.
+MIN_STANDOUT = 2.5
 
 
 @dataclass(frozen=True)
@@ -135,6 +135,17 @@ def _joint_profile(tone: NDArray, known: NDArray, width: int, length: int) -> tu
     return best, steady, lean
 
 
+def _peaks(score: NDArray, width: int) -> list[int]:
+    """Rows of the local maxima of a joint profile, at least one and a half window widths apart, highest first."""
+    out: list[int] = []
+    for t in np.argsort(-score):
+        if score[t] <= 0:
+            break
+        if all(abs(int(t) - j) > 1.5 * width for j in out):
+            out.append(int(t))
+    return out
+
+
 def find_strips(view: WorkingView, field: GrainField, *, direction: float | None = None) -> Layup:
     """Strips of the panel; no strips where the grain has no common direction or no joint holds.
 
@@ -157,27 +168,27 @@ def find_strips(view: WorkingView, field: GrainField, *, direction: float | None
     quick, quick_steady, _ = _joint_profile(tone, known, 2, wide)
     abrupt = np.clip(quick * quick_steady / np.maximum(score, 1e-6), 0, 1)
     score = score * abrupt
-    background = np.median(score[score > 0]) if (score > 0).any() else 0.0
-    noise = 1.4826 * np.median(np.abs(score - background)) + 0.25
+    peaks = _peaks(score, width)
     joints: list[int] = []
-    for t in np.argsort(-score):
-        if score[t] < MIN_STEP or (score[t] - background) / noise < MIN_STANDOUT:
-            break
-        if steady[t] >= 0.75 and all(abs(int(t) - j) > 1.5 * width for j in joints) and width < t < tall - width:
-            joints.append(int(t))
+    if peaks:
+        # the panel's own streaks: every other local maximum; with few, the least a tone step must be
+        heights = np.array([score[t] for t in peaks])
+        streaks = max(float(np.median(heights)), 0.5 * MIN_STEP)
+        joints = [t for t in peaks if score[t] >= max(MIN_STEP, MIN_STANDOUT * streaks) and steady[t] >= 0.75
+                  and width < t < tall - width]
     joints.sort()
     if not joints:
         return Layup((), direction, float("nan"), (), ())
-    return _layup(joints, score, noise, lean, lab, mask, back, direction)
+    return _layup(joints, score, streaks, lean, lab, mask, back, direction)
 
 
-def _layup(joints: list[int], score: NDArray, noise: float, lean: NDArray, lab: NDArray, mask: NDArray, back: NDArray,
+def _layup(joints: list[int], score: NDArray, streaks: float, lean: NDArray, lab: NDArray, mask: NDArray, back: NDArray,
            direction: float) -> Layup:
     wide = mask.shape[1]
     rows = np.nonzero(mask.any(1))[0]
     cuts = [int(rows[0]), *joints, int(rows[-1]) + 1]
     scale = math.hypot(back[0, 0], back[1, 0])
-    strength = {t: float(1 - math.exp(-(score[t] / noise) / 8)) for t in joints}
+    strength = {t: float(1 - math.exp(-(score[t] / streaks) / 5)) for t in joints}
     strips = []
     for a, b in pairwise(cuts):
         band = mask[a:b]
