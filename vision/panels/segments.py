@@ -1,0 +1,84 @@
+"""Straight line segments on the working image, and how different the two sides of each one look."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+#: Segments shorter than this many working pixels are texture, not the border of a panel.
+LEAST_LENGTH = 18.0
+
+
+@dataclass(frozen=True, eq=False)
+class Segments:
+    """Line segments. `ends`: (n, 4) float32 x1, y1, x2, y2 in working pixels; `contrast`: (n,) L*a*b* distance between
+    bands 3 to 7 px off on either side."""
+
+    ends: NDArray[np.float32]
+    contrast: NDArray[np.float32]
+
+    @property
+    def length(self) -> NDArray[np.float32]:
+        """(n,) lengths in working pixels."""
+        return np.hypot(self.ends[:, 2] - self.ends[:, 0], self.ends[:, 3] - self.ends[:, 1])
+
+
+def find_segments(lab: NDArray[np.float32]) -> Segments:
+    """Segments of an (h, w, 3) L*a*b* image, broken pieces on one line joined."""
+    grey = np.clip(lab[..., 0] * 2.55, 0, 255).astype(np.uint8)
+    found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE).detect(grey)[0]
+    if found is None:
+        return Segments(np.empty((0, 4), np.float32), np.empty(0, np.float32))
+    ends = join(found.reshape(-1, 4).astype(np.float32))
+    ends = ends[np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]) >= LEAST_LENGTH]
+    return Segments(ends, side_contrast(lab, ends))
+
+
+def join(ends: NDArray[np.float32], *, gap: float = 12.0, apart: float = 2.0, turn: float = 4.0) -> NDArray[np.float32]:
+    """Join segments that continue each other: `gap` px between ends, `apart` px off the line, `turn` degrees of bend."""
+    ends = ends[np.argsort(-np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]), kind="stable")]
+    ends = ends[np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]) >= 6.0]
+    alive = np.ones(len(ends), bool)
+    middle = (ends[:, :2] + ends[:, 2:]) / 2
+    half = np.hypot(*(ends[:, 2:] - ends[:, :2]).T) / 2
+    angle = np.arctan2(ends[:, 3] - ends[:, 1], ends[:, 2] - ends[:, 0])
+    for i in range(min(len(ends), 150)):
+        if not alive[i]:
+            continue
+        direction = np.array([np.cos(angle[i]), np.sin(angle[i])])
+        away = middle - middle[i]
+        along, off = away @ direction, away @ np.array([-direction[1], direction[0]])
+        bend = np.abs((angle - angle[i] + np.pi / 2) % np.pi - np.pi / 2)
+        near = alive & (bend < np.deg2rad(turn)) & (np.abs(off) < apart) & (np.abs(along) - half - half[i] < gap)
+        near[i] = False
+        if near.any():
+            points = np.r_[ends[near].reshape(-1, 2), ends[i].reshape(2, 2)]
+            reach = (points - middle[i]) @ direction
+            ends[i] = np.r_[middle[i] + reach.min() * direction, middle[i] + reach.max() * direction]
+            middle[i], half[i] = (ends[i, :2] + ends[i, 2:]) / 2, (reach.max() - reach.min()) / 2
+            alive[near] = False
+    return ends[alive]
+
+
+def side_contrast(lab: NDArray[np.float32], ends: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(n,) distance between the mean L*a*b* of the bands beside each segment."""
+    if not len(ends):
+        return np.empty(0, np.float32)
+    h, w = lab.shape[:2]
+    smooth = cv2.blur(lab, (3, 3))
+    share = np.linspace(0.08, 0.92, 12, dtype=np.float32)
+    a, b = ends[:, None, :2], ends[:, None, 2:]
+    line = a + (b - a) * share[None, :, None]
+    direction = (ends[:, 2:] - ends[:, :2]) / np.maximum(np.hypot(*(ends[:, 2:] - ends[:, :2]).T), 1e-6)[:, None]
+    normal = np.c_[-direction[:, 1], direction[:, 0]][:, None]
+    means = []
+    for side in (1, -1):
+        total = 0.0
+        for off in (3, 5, 7):
+            p = np.round(line + side * off * normal).astype(int)
+            total = total + smooth[np.clip(p[..., 1], 0, h - 1), np.clip(p[..., 0], 0, w - 1)].mean(axis=1)
+        means.append(total / 3)
+    return np.linalg.norm(means[0] - means[1], axis=1).astype(np.float32)
