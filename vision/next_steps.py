@@ -218,9 +218,9 @@ def next_steps(
 ) -> tuple[NextStep, ...]:
     """The asks worth most, sorted by gain: at most `per_part` for a part and `limit` in all.
 
-    For each part the best photo and the best hand check come first, so that someone who only has photos and someone who
-    stands before the piece both get an answer. With no part at all the one step is a better photo of the whole piece;
-    its gain is given as 0 because nothing is known to measure it by.
+    One ask is made once for parts of one role. For each part the best photo and the best hand check come first, so that
+    someone who only has photos and someone who stands before the piece both get an answer. With no part at all the one
+    step is a better photo of the whole piece; its gain is given as 0 because nothing is known to measure it by.
     """
     if not parts:
         text = "Photograph the whole piece again: fill the frame, hold still, and let daylight fall on it."
@@ -232,4 +232,10 @@ def next_steps(
         first = [s for s in best if s is not None]
         rest = [s for s in ranked if s not in first]
         chosen += sorted(first, key=lambda s: -s.gain_bits)[:per_part] + rest[: max(0, per_part - len(first))]
-    return tuple(sorted(chosen, key=lambda s: -s.gain_bits)[:limit])
+    roles = {p.id: p.role for p in parts}
+    out: list[NextStep] = []
+    for step in sorted(chosen, key=lambda s: -s.gain_bits):
+        # One ask for one kind of part is enough to read: its neighbours are worth the same look.
+        if not any(step.ask == s.ask and roles[step.part or ""] == roles[s.part or ""] for s in out):
+            out.append(step)
+    return tuple(out[:limit])

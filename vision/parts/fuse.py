@@ -5,10 +5,11 @@ verdict of sighting i. The sighting's evidence is L_i(S) = p_i(S) / pi(S). Sight
 whole, joint, unknown) and *narrow* (edge, end).
 
 Within a kind the sightings show the same surface, often in the same light through the same lens: they are far from
-independent. Their evidence is pooled as a geometric mean (log-opinion pool) raised to an effective number of sightings
-n / (1 + (n - 1) r), n being Kish's number for the weights and r the assumed dependence. Identical sightings can
-therefore never carry more than 1 / r times the log evidence of one. r is set high on purpose and is an assumption, not
-a measurement.
+independent. Their evidence is pooled as a geometric mean (log-opinion pool), each weighted by how many bits its verdict
+holds over the prior, so that a blurred shot does not water down a sharp one, and raised to an effective number of
+sightings n / (1 + (n - 1) r), n being Kish's number for the weights and r the dependence. Identical sightings can
+therefore never carry more than 1 / r times the log evidence of one. How dependent real sightings are has not been
+measured, so r is 1: more photos of one surface can change a verdict but never make it surer than the surest of them.
 
 Between the kinds evidence multiplies: given the substrate, how a face looks and how a raw edge looks are taken to be
 independent, the usual assumption of a naive Bayes rule.
@@ -28,12 +29,12 @@ from numpy.typing import NDArray
 from vision import registry
 from vision.types import Panel, Verdict
 
-#: Assumed dependence of sightings of one kind (0 independent, 1 copies of each other).
-DEPENDENCE = 0.8
+#: Assumed dependence of sightings of one kind (0 independent, 1 copies of each other). Not measured: the cautious end.
+DEPENDENCE = 1.0
 #: No sighting may rule a substrate out alone: probabilities are floored here before logarithms are taken.
 FLOOR = 1e-4
-#: Weight of a narrow sighting that says nothing of its core.
-MIN_WEIGHT = 0.05
+#: Weight, in bits, of a sighting that says nothing over the prior.
+MIN_WEIGHT = 0.01
 
 NARROW = ("edge", "end")
 _PAIRS = tuple(registry.SUBSTRATE_OF.items())
@@ -101,6 +102,12 @@ def _logs(values: Mapping[str, float]) -> NDArray[np.float64]:
     return np.asarray(np.log(p / p.sum()))
 
 
+def information(verdict: Mapping[str, float], prior: Mapping[str, float]) -> float:
+    """What a verdict holds over the prior: Kullback-Leibler divergence, bits."""
+    p, q = _logs(verdict), _logs(prior)
+    return float(max(0.0, (np.exp(p) * (p - q)).sum()) / np.log(2))
+
+
 def pool(
     verdicts: Sequence[Mapping[str, float]], weights: Sequence[float], prior: Mapping[str, float], dependence: float
 ) -> NDArray[np.float64]:
@@ -153,11 +160,10 @@ def fuse(
     broad = [s for s in sightings if not s.narrow]
     narrow = [s for s in sightings if s.narrow]
     log = _logs(prior)
-    if broad:
-        log = log + pool([s.verdict.substrate for s in broad], [1.0] * len(broad), prior, dependence)
-    if narrow:
-        weights = [max(MIN_WEIGHT, s.verdict.core_visible) for s in narrow]
-        log = log + pool([s.verdict.substrate for s in narrow], weights, prior, dependence)
+    for kind in (broad, narrow):
+        if kind:
+            weights = [max(MIN_WEIGHT, information(s.verdict.substrate, prior)) for s in kind]
+            log = log + pool([s.verdict.substrate for s in kind], weights, prior, dependence)
     p = np.exp(log - log.max())
     substrate = dict(zip(_SUBSTRATES, (p / p.sum()).tolist(), strict=True))
     face, core = face_margin(substrate), core_margin(substrate)

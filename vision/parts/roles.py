@@ -24,6 +24,10 @@ STACK_OVERLAP = 0.8
 STACK_GAP = 0.6
 #: A drawer front is at least this many times wider than high; one of a mere pair must be clearly wide.
 FRONT_ASPECT, PAIR_ASPECT = 1.2, 1.6
+#: A front stands upright: its upper and lower edge differ in length by at most this share, or it lies back like a top.
+FRONT_TAPER = 0.08
+#: Heights within one stack differ by at most this factor.
+STACK_HEIGHTS = 3.0
 
 
 @dataclass(frozen=True)
@@ -91,12 +95,13 @@ def _stacked(a: Box, b: Box, median_height: float) -> bool:
         overlap(a.left, a.right, b.left, b.right) >= STACK_OVERLAP
         and abs(a.width - b.width) <= WIDTH_TOLERANCE * max(a.width, b.width)
         and -0.1 * median_height <= gap <= STACK_GAP * median_height
+        and max(a.height, b.height) <= STACK_HEIGHTS * min(a.height, b.height)
     )
 
 
 def _stacks(boxes: Sequence[Box | None]) -> list[list[int]]:
     """Connected groups of stacked fronts, each of at least two, as lists of indices."""
-    wide = [i for i, b in enumerate(boxes) if b is not None and b.aspect >= FRONT_ASPECT]
+    wide = [i for i, b in enumerate(boxes) if b is not None and b.aspect >= FRONT_ASPECT and abs(1 - b.taper) <= FRONT_TAPER]
     left, groups = set(wide), []
     while left:
         group, edge = [], [left.pop()]

@@ -1,0 +1,190 @@
+"""Verdicts in plain words, shared by the summary and the report. Nothing is said that the document does not hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import PurePath
+
+from service.contract import Document, Finding, Judged, Part
+from vision import registry
+
+#: Above this a core counts as seen.
+CORE_SEEN = 0.5
+_ROLE = {
+    "top": "Top", "side": "Side", "drawer_front": "Drawer front", "door": "Door", "drawer_side": "Drawer side",
+    "back": "Back", "shelf": "Shelf", "leg": "Leg", "frame": "Frame", "unknown": "Unnamed part",
+}
+#: Lower bound of the probability and the words that go with it.
+_SURE = ((0.97, "as good as certain"), (0.9, "very likely"), (0.75, "likely"), (0.5, "more likely than not"))
+#: Lower bound in decibans and the words: 5 is about 3 to 1, 10 is 10 to 1, 20 is 100 to 1.
+_WEIGHT = ((20.0, "very strong"), (13.0, "strong"), (7.0, "fair"), (3.0, "slight"))
+
+
+def class_words(key: str) -> str:
+    """A face, core or view in words."""
+    return registry.FACE_WORDS.get(key) or registry.CORE_WORDS.get(key) or f"{key} view"
+
+
+def listing(words: Sequence[str], last: str = "or") -> str:
+    """'a', 'a or b', 'a, b or c'."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def sure_words(p: float) -> str:
+    """How sure, in words; the percentage always stands beside them."""
+    return next((words for bound, words in _SURE if p >= bound), "less likely than not")
+
+
+def weight_words(decibans: float) -> str:
+    """How heavy a finding is, in words."""
+    return next((words for bound, words in _WEIGHT if decibans >= bound), "hardly any")
+
+
+def odds(decibans: float) -> str:
+    """Weight of evidence as odds: '10 to 1', or '1.6 to 1' while small."""
+    ratio = 10 ** (min(decibans, 60.0) / 10)
+    return f"{ratio:.0f} to 1" if ratio >= 10 else f"{ratio:.1f} to 1"
+
+
+def percent(p: float) -> str:
+    """Whole percents; never 0 % or 100 % unless it is exact."""
+    if 0 < p < 0.01:
+        return "under 1 %"
+    if 0.99 < p < 1:
+        return "over 99 %"
+    return f"{100 * p:.0f} %"
+
+
+def basis_words(doc: Document) -> str:
+    """What the probabilities rest on, as a short tag to stand beside them."""
+    c = doc.model.calibration
+    if c.basis == "rendered":
+        return "calibrated on renders only"
+    real = f"{c.real_specimens} real panel{'s' if c.real_specimens != 1 else ''}"
+    return f"calibrated on renders and {real}" if c.basis == "mixed" else f"calibrated on {real}"
+
+
+def basis_sentence(doc: Document) -> str:
+    """The same in a full sentence, with what it means."""
+    c = doc.model.calibration
+    meaning = {
+        "rendered": "They have not been checked on real furniture; read them as a guide.",
+        "mixed": "Most of what the program learned from was rendered; real furniture was used to check it.",
+        "real": "They were checked on real furniture.",
+    }[c.basis]
+    return f"All percentages are {basis_words(doc)}. {meaning} Model {doc.model.id}, base rates '{doc.prior.name}'."
+
+
+def part_names(doc: Document) -> dict[str, str]:
+    """A name for every part by id: 'Top', 'Drawer fronts', 'Side 2', 'Unnamed part 1'."""
+    counts: dict[str, int] = {}
+    for part in doc.parts:
+        counts[part.role] = counts.get(part.role, 0) + 1
+    used: dict[str, int] = {}
+    names = {}
+    for part in doc.parts:
+        used[part.role] = used.get(part.role, 0) + 1
+        word = _ROLE[part.role]
+        if part.role in ("drawer_front", "door", "drawer_side") and _faces_seen(doc, part) > 1:
+            word += "s"
+        if counts[part.role] > 1 or part.role == "unknown":
+            word += f" {used[part.role]}"
+        names[part.id] = word
+    return names
+
+
+def seen_words(doc: Document, part: Part) -> str:
+    """Where the part was seen: '3 fronts in chest.jpg', 'panel s4 of chest.jpg'."""
+    files = {p.id: PurePath(p.file).name for p in doc.photos}
+    pieces = []
+    for photo in dict.fromkeys(s.photo for s in part.sightings):
+        panels = [s.panel for s in part.sightings if s.photo == photo]
+        pieces.append(f"panel{'s' if len(panels) > 1 else ''} {listing(panels, 'and')} of {files[photo]}")
+    return "; ".join(pieces)
+
+
+def _faces_seen(doc: Document, part: Part) -> int:
+    """Most faces of the part seen together in one photo."""
+    views = {(p.id, q.id): q.view for p in doc.photos for q in p.panels}
+    per_photo: dict[str, int] = {}
+    for s in part.sightings:
+        if views[s.photo, s.panel] not in ("edge", "end"):
+            per_photo[s.photo] = per_photo.get(s.photo, 0) + 1
+    return max(per_photo.values(), default=0)
+
+
+def probabilities(judged: Judged, kind: str = "face") -> dict[str, float]:
+    """Distribution `kind` ('face', 'core' or 'substrate') as a plain dict, likeliest first."""
+    values = getattr(judged, kind).model_dump()
+    return dict(sorted(values.items(), key=lambda kv: -kv[1]))
+
+
+def best_face(judged: Judged) -> tuple[str, float]:
+    """Likeliest face and its probability."""
+    return next(iter(probabilities(judged).items()))
+
+
+def face_words(judged: Judged) -> str:
+    """The verdict on the face: one material when decided, else 'cannot tell' and what is still open."""
+    key, _ = best_face(judged)
+    if not judged.undecided:
+        return class_words(key)
+    open_ = [k for k in probabilities(judged) if k in judged.face_set]
+    if not open_ or len(open_) == len(registry.FACES):
+        return "cannot tell"
+    if len(open_) == 1:
+        return f"cannot tell; points to {class_words(open_[0])}"
+    return f"cannot tell: {listing([class_words(k) for k in open_])}"
+
+
+def core_words(judged: Judged) -> str:
+    """The core: named when it is in view and one candidate is left, else what is open, else 'not in view'."""
+    if best_face(judged)[0] == "not_wood" and not judged.undecided:
+        return "does not apply"
+    open_ = [k for k in probabilities(judged, "core") if k in judged.core_set]
+    if judged.core_visible < CORE_SEEN:
+        if not judged.undecided and best_face(judged)[0] == "solid_wood":
+            return "the board itself"
+        return "not in view"
+    if len(open_) == 1:
+        return class_words(open_[0])
+    return f"cannot tell: {listing([class_words(k) for k in open_])}" if 0 < len(open_) < len(registry.CORES) else "cannot tell"
+
+
+def sure_line(judged: Judged, limit: int = 3) -> str:
+    """The face probabilities that matter, in words for the first and percent for each."""
+    values = [(k, p) for k, p in probabilities(judged).items() if p >= 0.05][:limit]
+    first = f"{class_words(values[0][0])} {percent(values[0][1])}"
+    if not judged.undecided:
+        first += f" ({sure_words(values[0][1])})"
+    return ", ".join([first, *(f"{class_words(k)} {percent(p)}" for k, p in values[1:])])
+
+
+def set_line(judged: Judged) -> str:
+    """What is not ruled out, with the level."""
+    words = listing([class_words(k) for k in judged.face_set]) or "nothing"
+    return f"not ruled out at {percent(judged.level)}: {words}"
+
+
+def why(doc: Document, judged: Judged, limit: int = 3) -> list[Finding]:
+    """The heaviest findings that bear on a verdict."""
+    known = {f.id: f for f in doc.findings}
+    return sorted((known[i] for i in judged.findings), key=lambda f: -f.decibans)[:limit]
+
+
+def points_to(finding: Finding) -> str:
+    """Which way a finding points and how much it weighs."""
+    pair = f"{class_words(finding.supports)} against {class_words(finding.against)}"
+    return f"{weight_words(finding.decibans).capitalize()} evidence for {pair} ({odds(finding.decibans)})"
+
+
+def reason_words(judged: Judged) -> str:
+    """Why it cannot be told; empty when decided."""
+    return registry.REASONS[judged.reason] if judged.reason is not None else ""
+
+
+def finding_numbers(doc: Document) -> dict[str, int]:
+    """Number of every finding, 1 up, in the order of the document; pictures and lists use the same numbers."""
+    return {f.id: n + 1 for n, f in enumerate(doc.findings)}
