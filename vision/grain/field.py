@@ -38,8 +38,8 @@ def grain_field(image: NDArray[np.uint8], *, mask: NDArray[np.bool_] | None = No
     return fuse(scale_tensors(image, mask=mask, step=step, params=params), step, params)
 
 
-def fuse(tensors: Sequence[ScaleTensor], step: int, params: GrainParams) -> GrainField:
-    """One grain field from the tensors of all noise scales.
+def fuse(tensors: Sequence[ScaleTensor], step: int, params: GrainParams, *, waves: bool = True) -> GrainField:
+    """One grain field from the tensors of all noise scales; without `waves` the wavelength is nan everywhere.
 
     Each scale's double-angle direction is weighted by the inverse of its expected angular variance. For eigenvalues
     a > b of the averaged tensor that variance goes as a b / (a - b)^2 over the number of independent gradients in the
@@ -63,9 +63,9 @@ def fuse(tensors: Sequence[ScaleTensor], step: int, params: GrainParams) -> Grai
     across = np.degrees(0.5 * np.arctan2(sin, cos))
     angle = np.mod(90 - across, 180).astype(np.float32)
     angle[angle >= 180] = 0
-    return GrainField(
-        angle=angle, coherence=coherence.astype(np.float32), energy=np.ascontiguousarray(tensors[0].energy),
-        wavelength=wavelength(tensors, params), valid=tensors[0].weight > MIN_WEIGHT, step=float(step))
+    length = wavelength(tensors, params) if waves else np.full(cos.shape, np.nan, np.float32)
+    return GrainField(angle=angle, coherence=coherence.astype(np.float32), energy=np.ascontiguousarray(tensors[0].energy),
+                      wavelength=length, valid=tensors[0].weight > MIN_WEIGHT, step=float(step))
 
 
 def noise_energy(sigma: float, variance: float) -> float:

@@ -28,7 +28,7 @@ MIN_FLOW, MIN_SHARE = 0.25, 0.12
 MIN_SCORE = 0.3
 #: Contrast of a spot against its surroundings, in standard deviations there, that counts in full.
 FULL_CONTRAST = 2.0
-_CANDIDATES = 20
+_CANDIDATES = 14
 _SECTORS = 16
 
 
@@ -96,7 +96,9 @@ def find_spots(view: WorkingView, step: int = 4) -> tuple[Spot, ...]:
     inside = _to_cells(view.mask.astype(np.float32), step, rows, cols)
 
     def blur(values: NDArray, px: float) -> NDArray:
-        return np.asarray(cv2.GaussianBlur(values, (0, 0), max(0.4, px / step), borderType=cv2.BORDER_CONSTANT))
+        sigma = max(0.4, px / step)
+        size = 2 * math.ceil(2.2 * sigma) + 1
+        return np.asarray(cv2.GaussianBlur(values, (size, size), sigma, borderType=cv2.BORDER_CONSTANT))
 
     stack = np.dstack([grey * inside, grey * grey * inside, inside])
     wide = np.asarray(cv2.blur(stack, (21, 21), borderType=cv2.BORDER_CONSTANT))

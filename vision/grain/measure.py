@@ -78,7 +78,7 @@ class GrainStructure:
 
 def _fine(view: WorkingView) -> tuple[tuple[ScaleTensor, ...], GrainField]:
     tensors = scale_tensors(view.pixels, mask=view.mask, step=_STEP, params=FINE)
-    return tensors, fuse(tensors[:3], _STEP, FINE)
+    return tensors, fuse(tensors[:3], _STEP, FINE, waves=False)
 
 
 def located(view: WorkingView, field: GrainField) -> GrainStructure:

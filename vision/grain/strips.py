@@ -57,13 +57,13 @@ _NONE = Layup((), float("nan"), float("nan"), (), ())
 def _turned(view: WorkingView, direction: float) -> tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.float64]]:
     """(L*a*b* float32, mask, 2x3 map back to the view) of the view turned so that `direction` lies along +x.
 
-    Drawn at no more than 400 px: a joint's tone step is a matter of whole strips.
+    Drawn at no more than 320 px: a joint's tone step is a matter of whole strips.
     """
     ys, xs = np.nonzero(view.mask[::4, ::4])
     t = math.radians(direction)
     u = 4 * (xs * math.cos(t) - ys * math.sin(t))
     v = 4 * (xs * math.sin(t) + ys * math.cos(t))
-    scale = min(1.0, 400 / max(1.0, np.ptp(u) + 4, np.ptp(v) + 4))
+    scale = min(1.0, 320 / max(1.0, np.ptp(u) + 4, np.ptp(v) + 4))
     wide, tall = int(np.ptp(u) * scale) + 4, int(np.ptp(v) * scale) + 4
     c, s = math.cos(t) / scale, math.sin(t) / scale
     # turned (i, j) -> u = i / scale + u0, v = j / scale + v0 -> view x = u cos + v sin, y = -u sin + v cos
@@ -85,13 +85,12 @@ def _profiles(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> tuple[NDArra
     tall, wide = mask.shape
     out = np.zeros((_PARTS, tall, 3), np.float32)
     known = np.zeros((_PARTS, tall), bool)
-    weight = mask.astype(np.float32)[..., None]
-    weighted = lab * weight
-    for i, (a, b) in enumerate(zip(*(np.linspace(0, wide, _PARTS + 1).astype(int)[s] for s in (slice(-1), slice(1, None))),
-                                   strict=True)):
-        total = weight[:, a:b].sum(1)
-        out[i] = weighted[:, a:b].sum(1) / np.maximum(total, 1)
-        known[i] = total[:, 0] > 0.5 * (b - a)
+    cuts = np.linspace(0, wide, _PARTS + 1).astype(int)
+    weighted = np.where(mask[..., None], lab, np.float32(0))
+    for i, (a, b) in enumerate(pairwise(cuts)):
+        total = mask[:, a:b].sum(1)
+        out[i] = np.asarray(cv2.reduce(weighted[:, a:b], 1, cv2.REDUCE_SUM))[:, 0] / np.maximum(total, 1)[:, None]
+        known[i] = total > 0.5 * (b - a)
     return out, known
 
 
@@ -192,7 +191,7 @@ def _layup(joints: list[int], score: NDArray, streaks: float, lean: NDArray, lab
     strips = []
     for a, b in pairwise(cuts):
         band = mask[a:b]
-        tone = lab[a:b][band].mean(0) if band.any() else np.zeros(3)
+        tone = cv2.mean(lab[a:b], band.view(np.uint8))
         columns = np.nonzero(band.any(0))[0]
         left, right = (int(columns[0]), int(columns[-1])) if columns.size else (0, wide - 1)
 
