@@ -1,0 +1,134 @@
+"""From the light that reaches the lens to the JPEG a phone hands out: blur, noise, denoising, tone, colour, size, quality."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.resize import resize
+
+
+@dataclass(frozen=True)
+class Phone:
+    """Settings of one shot. `exposure`: mean tone aimed at (linear); `cast`: white-balance gains; `blur`: lens blur sigma px;
+    `motion`: smear length px and `motion_angle` degrees; `noise`: photon-noise strength; `denoise` 0..1; `sharpen` 0..2;
+    `vignette` 0..1; `contrast` of the tone curve; `saturation`; `shrink`: final size over sensor size; `quality` JPEG;
+    `first_quality`: an earlier JPEG pass before shrinking (0: none)."""
+
+    exposure: float
+    cast: tuple[float, float, float]
+    blur: float
+    motion: float
+    motion_angle: float
+    noise: float
+    denoise: float
+    sharpen: float
+    vignette: float
+    contrast: float
+    saturation: float
+    shrink: float
+    quality: int
+    first_quality: int
+
+    def record(self) -> dict[str, object]:
+        """Settings for the ground truth."""
+        return asdict(self)
+
+
+def draw_phone(rng: np.random.Generator, quality: tuple[int, int], *, good: bool = False) -> Phone:
+    """A shot as people take them; `good`: a steady hand in good light."""
+    warm = float(rng.normal(0, 0.06))
+    green = float(rng.normal(0, 0.015))
+    if good:
+        return Phone(float(rng.uniform(0.2, 0.26)), (1 + warm * 0.4, 1 + green * 0.4, 1 - warm * 0.4), 0.5, 0.0, 0.0, 0.006, 0.5, 0.5, 0.2,
+                     0.9, 1.03, 1.0, 90, 0)
+    motion = float(rng.exponential(2.4)) if rng.random() < 0.3 else 0.0
+    return Phone(
+        exposure=float(np.exp(rng.normal(np.log(0.20), 0.33))), cast=(1 + warm, 1 + green, 1 - warm),
+        blur=float(0.4 + rng.exponential(0.3)), motion=min(motion, 9.0), motion_angle=float(rng.uniform(0, 180)),
+        noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.035)))), denoise=float(rng.uniform(0, 1)), sharpen=float(rng.uniform(0, 1.4)),
+        vignette=float(rng.uniform(0, 0.45)), contrast=float(rng.uniform(0.7, 1.25)), saturation=float(rng.uniform(0.85, 1.2)),
+        shrink=float(rng.choice([1.0, 1.0, 0.85, 0.72])), quality=int(rng.integers(quality[0], quality[1] + 1)),
+        first_quality=int(rng.choice([0, 0, 85, 92])))
+
+
+def expose(linear: NDArray[np.float32], phone: Phone, seed: int) -> NDArray[np.uint8]:
+    """Linear RGB radiance (h, w, 3) to an sRGB photo before JPEG; deterministic in `seed`."""
+    img = np.nan_to_num(np.asarray(linear, dtype=np.float32), nan=0.0, posinf=1e3, neginf=0.0)
+    img = np.minimum(img, 60 * float(np.median(img) + 1e-3))
+    h, w = img.shape[:2]
+    yy, xx = np.meshgrid(np.linspace(-1, 1, h, dtype=np.float32), np.linspace(-1, 1, w, dtype=np.float32), indexing="ij")
+    img = img * (1 - phone.vignette * 0.35 * (xx**2 + yy**2))[..., None]
+    img = cv2.GaussianBlur(img, (0, 0), max(0.3, phone.blur))
+    if phone.motion >= 1.0:
+        img = cv2.filter2D(img, -1, _smear(phone.motion, phone.motion_angle))
+    # a phone meters for the middle tones: the gain follows a clipped, centre-weighted mean
+    grey = img @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+    weight = np.exp(-(xx**2 + yy**2))
+    cap = np.quantile(grey, 0.97)
+    img = img * np.float32(phone.exposure / max(float((np.minimum(grey, cap) * weight).sum() / weight.sum()), 1e-5))
+    img = img * np.array(phone.cast, dtype=np.float32)
+    rng = np.random.default_rng([seed, 401])
+    sigma = np.sqrt(np.maximum(img, 0) * phone.noise * 0.12 + (phone.noise * 0.18) ** 2)
+    img = img + rng.standard_normal(img.shape, dtype=np.float32) * sigma
+    tone = _tone(img, phone)
+    if phone.denoise > 0.05:
+        tone = _denoise(tone, phone)
+    if phone.sharpen > 0:
+        soft = cv2.GaussianBlur(tone, (0, 0), 1.1)
+        tone = tone + np.float32(phone.sharpen) * np.clip(tone - soft, -0.12, 0.12)
+    out = np.clip(tone * 255 + 0.5, 0, 255).astype(np.uint8)
+    if phone.first_quality:
+        out = decode_jpeg(encode_jpeg(out, phone.first_quality))
+    if phone.shrink < 1:
+        out = resize(out, round(w * phone.shrink), round(h * phone.shrink))
+    return out
+
+
+def _smear(length: float, angle: float) -> NDArray[np.float32]:
+    n = int(np.ceil(length)) | 1
+    n = max(3, n)
+    kernel = np.zeros((n, n), dtype=np.float32)
+    c = (n - 1) / 2
+    for s in np.linspace(-0.5, 0.5, 8 * n):
+        x, y = c + s * length * np.cos(np.deg2rad(angle)), c - s * length * np.sin(np.deg2rad(angle))
+        kernel[int(np.clip(round(y), 0, n - 1)), int(np.clip(round(x), 0, n - 1))] += 1
+    return kernel / kernel.sum()
+
+
+def _tone(linear: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:
+    """Soft highlight shoulder, sRGB curve, contrast about the middle, saturation."""
+    x = np.maximum(linear, 0) * np.float32(1.0)
+    x = np.where(x > 0.6, 0.6 + 0.4 * (1 - np.exp(-(x - 0.6) / 0.4)), x)
+    s = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-8), 1 / 2.4) - 0.055)
+    mid = 0.46
+    s = mid + (s - mid) * (1 + 0.35 * (phone.contrast - 0.8) * (1 - np.abs(2 * s - 1)))
+    grey = s.mean(axis=2, keepdims=True)
+    return np.clip(grey + (s - grey) * phone.saturation, 0, 1).astype(np.float32)
+
+
+def _denoise(tone: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:
+    """Chroma smoothed more than luma, as phones do; luma by an edge-keeping filter."""
+    ycc = cv2.cvtColor(tone, cv2.COLOR_RGB2YCrCb)
+    strength = phone.denoise
+    y = cv2.bilateralFilter(np.ascontiguousarray(ycc[..., 0]), 5, 0.02 + 0.06 * strength, 1.0 + strength)
+    ycc[..., 0] = ycc[..., 0] + (y - ycc[..., 0]) * np.float32(0.5 + 0.5 * strength)
+    for k in (1, 2):
+        ycc[..., k] = cv2.GaussianBlur(ycc[..., k], (0, 0), 0.7 + 1.6 * strength)
+    return np.asarray(cv2.cvtColor(ycc, cv2.COLOR_YCrCb2RGB), dtype=np.float32)
+
+
+def encode_jpeg(rgb: NDArray[np.uint8], quality: int) -> bytes:
+    """JPEG bytes of an RGB picture."""
+    ok, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
+    if not ok:
+        raise OSError("the picture could not be written as JPEG")
+    return data.tobytes()
+
+
+def decode_jpeg(data: bytes) -> NDArray[np.uint8]:
+    """RGB picture of JPEG bytes."""
+    return np.ascontiguousarray(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)[..., ::-1])
