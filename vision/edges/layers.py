@@ -121,7 +121,6 @@ def measure_layers(strip: Strip, found: Layers) -> dict[str, float]:
         "layers_count": float(count),
         "layers_coherence": found.coherence,
         "layers_contrast": math.nan, "layers_pitch_spread": math.nan, "layers_alternate": math.nan,
-        "layers_odd": math.nan,
         "layers_steps": _steps(found.profile) / mean,
     }
     if count >= 3:
@@ -131,7 +130,6 @@ def measure_layers(strip: Strip, found: Layers) -> dict[str, float]:
         inner = np.diff(found.bounds)
         if len(inner) >= 2:
             out["layers_pitch_spread"] = float(inner.std() / max(float(inner.mean()), 1e-6))
-        out["layers_odd"] = float(count % 2)
     out["layers_pitch_peak"] = _pitch_peak(found.profile)
     out["layers_texture_match"] = _texture_match(strip, found)
     out.update(_face_line(found))

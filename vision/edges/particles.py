@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.edges.unroll import Plane, Strip
-from vision.surface.sample import noise_sigma
 
 RADII = (1, 2, 4, 7)
 
@@ -36,10 +35,20 @@ def _rows(values: NDArray[np.float32], part: str) -> NDArray[np.float32]:
     return np.concatenate([values[..., rim:skin, :], values[..., t - skin:t - rim, :]], axis=-2)
 
 
+def _unevenness(flat: Plane) -> float:
+    """Spread of log contrast between squares of the strip: small where one fibre mat looks the same all along."""
+    side = max(8, flat.shape[0] // 3)
+    rows, cols = flat.shape[0] // side, flat.shape[1] // side
+    if rows * cols < 6:
+        return math.nan
+    cells = (flat[:rows * side, :cols * side] ** 2).reshape(rows, side, cols, side).mean(axis=(1, 3))
+    return float(np.log(cells + 0.1).std())
+
+
 def measure_particles(strip: Strip) -> dict[str, float]:
     """Numbers of group edge_particles (see strips.FEATURES); nan on strips under 16 native rows."""
     names = ("particles_size", "particles_size_gap", "particles_rough_gap", "particles_round", "particles_rough",
-             "particles_even", "particles_dark_share", "particles_brown", "particles_patch")
+             "particles_even", "particles_dark_share", "particles_brown")
     out = dict.fromkeys(names, math.nan)
     t, n = strip.luma.shape
     if t < 16 or n < 32:
@@ -48,7 +57,6 @@ def measure_particles(strip: Strip) -> dict[str, float]:
     slow = cv2.GaussianBlur(strip.luma, (0, 0), max(4.0, t / 5))
     flat = np.asarray(strip.luma - slow, np.float32)
     flat = np.asarray(flat - cv2.blur(flat, (2 * (n // 8) + 1, 1)), np.float32)
-    noise = noise_sigma(strip.luma)
     grains = granulometry(flat)
     mid, skin = _rows(grains, "middle").mean(axis=(1, 2)), _rows(grains, "skin").mean(axis=(1, 2))
     sizes = np.log(np.array(RADII, np.float32))
@@ -65,7 +73,7 @@ def measure_particles(strip: Strip) -> dict[str, float]:
     gx, gy = flat[1:-1, 2:] - flat[1:-1, :-2], flat[2:, 1:-1] - flat[:-2, 1:-1]
     ex, ey = float((gx * gx).mean()), float((gy * gy).mean())
     out["particles_round"] = math.log((ex + 0.05) / (ey + 0.05))
-    out["particles_even"] = math.log((float(flat.std()) + 0.1) / noise)
+    out["particles_even"] = _unevenness(flat)
     middle = _rows(flat, "middle")
     sd = float(middle.std()) + 0.1
     dark, bright = float((middle < -2 * sd).mean()), float((middle > 2 * sd).mean())
@@ -73,5 +81,4 @@ def measure_particles(strip: Strip) -> dict[str, float]:
     lab = cv2.cvtColor(strip.rgb, cv2.COLOR_RGB2LAB).astype(np.float32)[strip.inside]
     if len(lab):
         out["particles_brown"] = float(np.median(lab[:, 2]) - 128) / (float(np.median(lab[:, 0])) / 2.55 + 10)
-        out["particles_patch"] = float(np.hypot(lab[:, 1] - np.median(lab[:, 1]), lab[:, 2] - np.median(lab[:, 2])).mean())
     return out

@@ -99,8 +99,7 @@ def fit_arcs(luma: Plane, inside: NDArray[np.bool_]) -> ArcFit | None:
 
 def measure_rings(strip: Strip) -> dict[str, float]:
     """Numbers of group end_rings (see strips.FEATURES); nan where lines cannot be seen."""
-    out = dict.fromkeys(("rings_gain", "rings_fit", "rings_turn", "rings_curve", "rings_long_grain", "rings_square"), math.nan)
-    out["rings_square"] = 1.0 / max(strip.slimness, 1.0)
+    out = dict.fromkeys(("rings_gain", "rings_fit", "rings_turn", "rings_curve", "rings_long_grain"), math.nan)
     arc = fit_arcs(strip.luma, strip.inside)
     if arc is not None:
         out["rings_gain"] = arc.fit - arc.straight_fit

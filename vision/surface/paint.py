@@ -22,15 +22,13 @@ FEATURES: tuple[Feature, ...] = (
     Feature("paint_grain_excess", GROUP, "0..1", "Largest local coherence over scales, beyond what noise would show."),
     Feature("paint_grain_aligned", GROUP, "0..1", "Largest coherence of the whole panel over scales."),
     Feature("paint_grain_mean", GROUP, "0..1", "Mean over scales of local coherence beyond noise."),
-    Feature("paint_stipple", GROUP, "dB", "Bumps of 3 to 10 px in the tiles over noise, as far as they have no direction."),
+    Feature("paint_stipple", GROUP, "dB", "Directionless bumps of 3 to 10 px, noise taken off, over 1 % of the lightness."),
     Feature("paint_stipple_round", GROUP, "0..1", "How directionless those bumps are (1 = wholly)."),
-    Feature("paint_stipple_chroma", GROUP, "dB", "Chroma power over lightness power of those bumps."),
     Feature("paint_stipple_tails", GROUP, "1", "Excess kurtosis of those bumps: near 0 for stipple, high for scratches."),
     Feature("paint_flat_tone", GROUP, "log ratio", "Spread of lightness, light fall-off removed, over its mean."),
-    Feature("paint_flat_noise", GROUP, "log ratio", "The same spread over the noise of the view."),
     Feature("paint_flat_chroma", GROUP, "Lab units", "Robust spread of chroma about its slow variation."),
     Feature("paint_one_colour", GROUP, "0..1", "Share of pixels near the slow lightness (4 %) and the median chroma (3 Lab)."),
-    Feature("paint_smooth_share", GROUP, "0..1", "Share of cells in which nothing rises above noise."),
+    Feature("paint_smooth_share", GROUP, "0..1", "Share of cells whose fine contrast is under 1 % of the lightness."),
     Feature("paint_falloff", GROUP, "0..1", "Share of lightness variance that a smooth light fall-off explains."),
     Feature("paint_drip", GROUP, "1", "Steepest compact bumps of 10 to 30 px over the usual ones."),
 )
@@ -39,6 +37,8 @@ CELL = 16
 #: Median coherence of 16 x 16 gradients of white noise smoothed with sigma 1 (measured over 4,096 such cells).
 NOISE_COHERENCE = 0.137
 LEVELS = 4
+#: Mean squared gradient below which a cell is taken for flat.
+QUIET = 0.06
 
 
 def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
@@ -48,14 +48,17 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     if not enough(s.inside):
         return out
     out.update(_grain(s.filled, s.inside))
-    out.update(mean_of([_stipple(t.rgb, t.luma, t.noise) for t in s.tiles], (
-        "paint_stipple", "paint_stipple_round", "paint_stipple_chroma", "paint_stipple_tails")))
-    out.update(_flat(view.pixels, s.luma, s.inside, s.noise))
+    out.update(mean_of([_stipple(t.luma, t.noise) for t in s.tiles], (
+        "paint_stipple", "paint_stipple_round", "paint_stipple_tails")))
+    out.update(_flat(view.pixels, s.luma, s.inside))
     return out
 
 
 def cell_tensors(plane: Plane, mask: NDArray[np.bool_], cell: int = CELL) -> NDArray[np.float32]:
-    """(n, 3) sums of (gx gx, gy gy, gx gy) over the cells of a plane that lie wholly on the mask."""
+    """(n, 3) scatter of gradients (gx gx, gy gy, gx gy; sums) about their mean, per cell wholly on the mask.
+
+    About the mean, because a slope of light is one gradient all over a cell and no line at all.
+    """
     smooth = cv2.GaussianBlur(plane, (0, 0), 1.0)
     gx = np.zeros_like(smooth)
     gy = np.zeros_like(smooth)
@@ -67,9 +70,9 @@ def cell_tensors(plane: Plane, mask: NDArray[np.bool_], cell: int = CELL) -> NDA
     size = (cols, rows)
     crop = np.s_[:rows * cell, :cols * cell]
     full = cv2.resize(mask[crop].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.999
-    parts = [cv2.resize(np.ascontiguousarray(p[crop]), size, interpolation=cv2.INTER_AREA)[full] * cell * cell
-             for p in (gx * gx, gy * gy, gx * gy)]
-    return np.stack(parts, axis=1).astype(np.float32)
+    xx, yy, xy, mx, my = (np.asarray(cv2.resize(np.ascontiguousarray(p[crop]), size, interpolation=cv2.INTER_AREA))[full]
+                          for p in (gx * gx, gy * gy, gx * gy, gx, gy))
+    return (np.stack([xx - mx * mx, yy - my * my, xy - mx * my], axis=1) * cell * cell).astype(np.float32)
 
 
 def _coherence(t: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -83,13 +86,13 @@ def _grain(luma: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
     for _ in range(LEVELS):
         t = cell_tensors(plane, mask)
         if len(t) >= 4:
-            # Cells with less than a tenth of a grey level of gradient are quantisation, not structure.
-            live = (t[:, 0] + t[:, 1]) > 0.01 * CELL * CELL
+            # Cells with less than a quarter of a grey level of gradient are quantisation, not structure.
+            live = (t[:, 0] + t[:, 1]) > QUIET * CELL * CELL
             c = np.where(live, _coherence(t), NOISE_COHERENCE)
             excess.append(max(0.0, (float(np.median(c)) - NOISE_COHERENCE) / (1 - NOISE_COHERENCE)))
             # Every cell counts alike: one strong edge must not pass for grain.
-            unit = t / np.maximum((t[:, 0] + t[:, 1])[:, None], 0.01 * CELL * CELL)
-            aligned.append(float(_coherence(unit.mean(axis=0, keepdims=True))[0]))
+            unit = t[live] / (t[live, 0] + t[live, 1])[:, None]
+            aligned.append(math.hypot(float((unit[:, 0] - unit[:, 1]).sum()), float(2 * unit[:, 2].sum())) / len(t))
         h, w = plane.shape
         if min(h, w) < 2 * CELL:
             break
@@ -101,24 +104,20 @@ def _grain(luma: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
             "paint_grain_mean": float(np.mean(excess))}
 
 
-def _stipple(rgb: NDArray[np.uint8], luma: Plane, noise: float) -> dict[str, float]:
-    ycc = cv2.cvtColor(rgb, cv2.COLOR_RGB2YCrCb).astype(np.float32)
-    bands = [cv2.GaussianBlur(p, (0, 0), 1.2) - cv2.GaussianBlur(p, (0, 0), 3.5)
-             for p in (luma, np.ascontiguousarray(ycc[..., 1]), np.ascontiguousarray(ycc[..., 2]))]
-    y = bands[0]
+def _stipple(luma: Plane, noise: float) -> dict[str, float]:
+    y = np.asarray(cv2.GaussianBlur(luma, (0, 0), 1.2) - cv2.GaussianBlur(luma, (0, 0), 3.5), np.float32)
     gx, gy = y[1:-1, 2:] - y[1:-1, :-2], y[2:, 1:-1] - y[:-2, 1:-1]
     jxx, jyy, jxy = float(np.vdot(gx, gx)), float(np.vdot(gy, gy)), float(np.vdot(gx, gy))
     round_share = 1 - math.hypot(jxx - jyy, 2 * jxy) / max(jxx + jyy, 1e-3)
     power = float((y * y).mean())
-    chroma = float((bands[1] ** 2).mean() + (bands[2] ** 2).mean())
+    level = 0.01 * (float(luma.mean()) + 8)
     # White noise keeps 0.039 of its variance in this band.
-    return {"paint_stipple": ratio_db(power * round_share, 0.039 * noise * noise, 1e-3),
+    return {"paint_stipple": ratio_db(max(0.0, power - 0.039 * noise * noise) * round_share, level * level, 1e-2),
             "paint_stipple_round": round_share,
-            "paint_stipple_chroma": ratio_db(chroma, power, 0.02),
             "paint_stipple_tails": moments(y)[1]}
 
 
-def _flat(rgb: NDArray[np.uint8], luma: Plane, inside: NDArray[np.bool_], noise: float) -> dict[str, float]:
+def _flat(rgb: NDArray[np.uint8], luma: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
     long_side = max(luma.shape)
     slow = masked_blur(luma, inside, max(4.0, 0.12 * long_side))
     rest = (luma - slow)[inside]
@@ -135,7 +134,6 @@ def _flat(rgb: NDArray[np.uint8], luma: Plane, inside: NDArray[np.bool_], noise:
     rows, cols = luma.shape[0] // cell, luma.shape[1] // cell
     out = {
         "paint_flat_tone": math.log((spread + 0.2) / mean),
-        "paint_flat_noise": math.log((spread + 0.2) / noise),
         "paint_flat_chroma": float(np.median(off)),
         "paint_one_colour": float(((np.abs(rest) < 0.04 * mean) & (off < 3)).mean()),
         "paint_falloff": max(0.0, 1 - float(rest.var()) / total) if total > 0.05 else math.nan,
@@ -147,6 +145,5 @@ def _flat(rgb: NDArray[np.uint8], luma: Plane, inside: NDArray[np.bool_], noise:
         if full.sum() >= 4:
             band = cv2.GaussianBlur(luma, (0, 0), 1.0) - cv2.GaussianBlur(luma, (0, 0), 4.0)
             energy = (band[crop] ** 2).reshape(rows, cell, cols, cell).mean(axis=(1, 3))[full]
-            # White noise keeps 0.066 of its variance here; twice that is still plain noise after JPEG.
-            out["paint_smooth_share"] = float((energy < 2 * 0.066 * max(noise, 1.0) ** 2).mean())
+            out["paint_smooth_share"] = float((energy < (0.01 * mean) ** 2).mean())
     return out

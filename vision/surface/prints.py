@@ -24,18 +24,11 @@ GROUP = "print_clues"
 FEATURES: tuple[Feature, ...] = (
     Feature("print_dot_peak", GROUP, "dB", "Highest isolated spectral peak off the grain axis and off the JPEG grid."),
     Feature("print_dot_pairs", GROUP, "count", "Number of such peaks (a screen gives several)."),
-    Feature("print_soft_floor", GROUP, "dB", "Finest-scale power over that two octaves coarser, noise taken off."),
-    Feature("print_soft_edge", GROUP, "1", "Sharpest edge of the crop against the sharpest edge of the figure."),
     Feature("print_relief", GROUP, "dB", "Fine residual above noise against coarse figure contrast."),
-    Feature("print_chroma_fine", GROUP, "dB", "Chroma power over lightness power at 3 to 8 px."),
-    Feature("print_chroma_coarse", GROUP, "dB", "Chroma power over lightness power at 8 to 24 px."),
-    Feature("print_chroma_match", GROUP, "0..1", "Share of chroma variation at 3 to 8 px that lightness explains."),
-    Feature("print_chroma_match_coarse", GROUP, "0..1", "Share of chroma variation at 8 to 24 px that lightness explains."),
-    Feature("print_third_ink", GROUP, "dB", "Smallest over largest principal variance of log colour in tiles."),
+    Feature("print_chroma", GROUP, "dB", "Chroma power over lightness power at 8 to 24 px."),
+    Feature("print_chroma_match", GROUP, "0..1", "Share of chroma variation at 8 to 24 px that lightness explains."),
     Feature("print_repeat_peak", GROUP, "0..1", "Highest autocorrelation peak localised in both axes."),
-    Feature("print_repeat_margin", GROUP, "1", "That peak over the spread of the others."),
     Feature("print_regular", GROUP, "1", "Peakiness of the spectrum across the grain: evenly spaced lines."),
-    Feature("print_alike", GROUP, "-1..1", "How alike the fine contrast statistics of separate tiles are."),
 )
 _NAMES = tuple(f.name for f in FEATURES)
 REPEAT_PX = 224
@@ -49,12 +42,9 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
         return out
     if s.tiles:
         out.update(_dots(s.tiles))
-        out.update(mean_of([_soft(t) | _inks(t) for t in s.tiles], (
-            "print_soft_floor", "print_chroma_fine", "print_chroma_coarse", "print_chroma_match",
-            "print_chroma_match_coarse", "print_third_ink", "print_regular")))
-        out["print_alike"] = _alike(s.tiles)
+        out.update(mean_of([_even_lines(t) | _inks(t) for t in s.tiles], (
+            "print_chroma", "print_chroma_match", "print_regular")))
         out["print_relief"] = _relief(s)
-    out["print_soft_edge"] = _edge_ratio(view, s)
     out.update(_repeat(s))
     return out
 
@@ -100,26 +90,20 @@ def _dots(tiles: tuple[Tile, ...]) -> dict[str, float]:
     return {"print_dot_peak": top - null, "print_dot_pairs": float(sum(p[0] > null + 3 for p in peaks[:12]))}
 
 
-def _soft(tile: Tile) -> dict[str, float]:
-    """Finest against coarser power (noise removed) and the peakiness of the spectrum across the grain."""
-    t = tile.luma.shape[0]
-    f = np.arange(t) - t // 2
-    radius = np.hypot(f[None, :], f[:, None]) / t
-    power = tile.power
-    corner = float(np.median(power[radius > 0.55])) if (radius > 0.55).any() else 0.0
-    bands = [float(power[(radius >= lo) & (radius < hi)].mean()) - corner for lo, hi in ((0.22, 0.4), (0.055, 0.1))]
-    out = {"print_soft_floor": ratio_db(bands[0], bands[1], 0.5)}
-    angle = math.radians(tile.grain[0])
-    # One-dimensional spectrum along the line across the grain, by projecting the turned tile.
+def _even_lines(tile: Tile) -> dict[str, float]:
+    """Peakiness of the spectrum of the tile's profile across the grain."""
     profile = tile.levelled.mean(axis=1)
     n = len(profile)
     spectrum = np.abs(np.fft.rfft((profile - profile.mean()) * np.hanning(n))) ** 2
     k = np.arange(len(spectrum))
     ok = (k >= 4) & (k < n // 3)
-    if ok.sum() >= 6 and tile.grain[1] > 0.1 and math.isfinite(angle):
-        level = spectrum * np.maximum(k, 1) ** 2.0
-        out["print_regular"] = math.log(float(level[ok].max()) / max(float(level[ok].mean()), 1e-9))
-    return out
+    if ok.sum() < 6 or tile.grain[1] < 0.1:
+        return {}
+    # Figure falls off about as 1/f^2; levelled, any one line stands out.
+    level = spectrum[ok] * np.maximum(k[ok], 1) ** 2.0
+    # The highest of m exponential ordinates lies about ln(m) + 0.58 means up by chance.
+    chance = math.log(int(ok.sum())) + 0.58
+    return {"print_regular": math.log(float(level.max()) / max(float(level.mean()), 1e-9) / chance)}
 
 
 def _bandpass(plane: Plane, fine: float, coarse: float) -> Plane:
@@ -127,27 +111,17 @@ def _bandpass(plane: Plane, fine: float, coarse: float) -> Plane:
 
 
 def _inks(tile: Tile) -> dict[str, float]:
-    """How chroma varies beside lightness. Half-size planes: phones store chroma at half resolution anyway."""
-    side = tile.luma.shape[0] // 2
-    small = resize(tile.rgb, side, side)
-    ycc = cv2.cvtColor(small, cv2.COLOR_RGB2YCrCb).astype(np.float32)
-    y, cr, cb = ycc[..., 0], ycc[..., 1], ycc[..., 2]
-    level = float(y.mean()) + 16
-    out: dict[str, float] = {}
-    for name, fine, coarse, match in (("print_chroma_fine", 1.0, 2.5, "print_chroma_match"),
-                                      ("print_chroma_coarse", 2.5, 7.0, "print_chroma_match_coarse")):
-        by, br, bb = (_bandpass(p, fine, coarse) for p in (y, cr, cb))
-        vy, vc = float((by * by).mean()), float((br * br + bb * bb).mean())
-        out[name] = ratio_db(vc, vy, 0.02)
-        if vy > 0.05 and vc > 0.02:
-            explained = (float((by * br).mean()) ** 2 + float((by * bb).mean()) ** 2) / vy
-            out[match] = min(1.0, explained / vc)
-    log = np.log(small.reshape(-1, 3).astype(np.float32) + 8.0)
-    log -= log.mean(axis=0)
-    eig = np.sort(np.linalg.eigvalsh((log.T @ log / len(log)).astype(np.float64)))
-    # Half a grey level of rounding in every channel is no ink.
-    rounding = (0.3 / level) ** 2
-    out["print_third_ink"] = ratio_db(float(eig[0]) + rounding, float(eig[2]) + rounding, 1e-9)
+    """How chroma varies beside lightness, at 8 to 24 px: JPEG wipes out or invents chroma at finer scales."""
+    side = tile.luma.shape[0] // 4
+    ycc = cv2.cvtColor(resize(tile.rgb, side, side), cv2.COLOR_RGB2YCrCb).astype(np.float32)
+    by, br, bb = (_bandpass(np.ascontiguousarray(ycc[..., i]), 1.2, 3.5) for i in range(3))
+    vy, vc = float((by * by).mean()), float((br * br + bb * bb).mean())
+    # A tenth of a squared grey level is rounding, in either plane.
+    if vy < 0.1:
+        return {}
+    out = {"print_chroma": ratio_db(vc, vy, 0.1)}
+    if vc > 0.2:
+        out["print_chroma_match"] = min(1.0, (float((by * br).mean()) ** 2 + float((by * bb).mean()) ** 2) / vy / vc)
     return out
 
 
@@ -160,36 +134,6 @@ def _relief(s: Sample) -> float:
         fine.append(max(0.0, float(band.var()) - 0.895 * t.noise ** 2))
     figure = s.filled - s.low_pass(0.08)
     return ratio_db(float(np.mean(fine)) + 0.1, float(cv2.GaussianBlur(figure, (0, 0), 2.0)[s.inside].var()) + 0.1)
-
-
-def _sharpness(luma: Plane, mask: NDArray[np.bool_] | None) -> float:
-    """Ratio of the steepest gradients at sigma 0.8 and 2: about 1 when blurred, up to 2.5 for a step in focus."""
-    def steep(sigma: float) -> float:
-        g = cv2.GaussianBlur(luma, (0, 0), sigma)
-        gx, gy = g[1:-1, 2:] - g[1:-1, :-2], g[2:, 1:-1] - g[:-2, 1:-1]
-        m = np.hypot(gx, gy)
-        v = m[mask[1:-1, 1:-1]] if mask is not None else m.ravel()
-        if v.size == 0:
-            return 0.0
-        k = max(0, int(v.size * 0.998) - 1)
-        return float(np.partition(v, k)[k])
-
-    coarse = steep(2.0)
-    return steep(0.8) / coarse if coarse > 1.0 else math.nan
-
-
-def _edge_ratio(view: WorkingView, s: Sample) -> float:
-    """Sharpness of anything in the working crop over that of the figure inside: above 1 the figure is the softer."""
-    inside, anything = _sharpness(s.luma, s.inside), _sharpness(s.luma, None)
-    return anything / inside if inside and math.isfinite(inside) and math.isfinite(anything) else math.nan
-
-
-def _alike(tiles: tuple[Tile, ...]) -> float:
-    """Minus the log spread of fine contrast between tiles (0 = identical)."""
-    if len(tiles) < 2:
-        return math.nan
-    v = [math.log(float((t.luma - cv2.GaussianBlur(t.luma, (0, 0), 3.0)).std()) + 0.3) for t in tiles]
-    return -float(np.std(v))
 
 
 def autocorrelation(plane: Plane, mask: NDArray[np.bool_]) -> Plane:
@@ -232,8 +176,7 @@ def _repeat(s: Sample) -> dict[str, float]:
     if seen.sum() < 200:
         return {}
     v = local[seen]
-    top = float(v.max())
-    return {"print_repeat_peak": top, "print_repeat_margin": top / (float(v.std()) + 1e-3)}
+    return {"print_repeat_peak": float(v.max())}
 
 
 def _diagonal_mean(plane: Plane) -> Plane:

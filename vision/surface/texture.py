@@ -19,10 +19,9 @@ from vision.types import GrainField, WorkingView
 GROUP = "fine_texture"
 
 FEATURES: tuple[Feature, ...] = (
-    Feature("texture_dash_share", GROUP, "0..1", "Share of pixels on dark dashes along the grain, narrower than about 4 px."),
-    Feature("texture_dash_balance", GROUP, "-1..1", "Dark dashes against equally strong bright ones: pores are dark."),
+    Feature("texture_dash_share", GROUP, "0..1", "Share of pixels on short dark dashes along the grain, under about 4 px wide."),
+    Feature("texture_dash_balance", GROUP, "-1..1", "Dark short dashes against bright ones: pores are dark."),
     Feature("texture_dash_length", GROUP, "px", "Mean run of dark dashes along the grain."),
-    Feature("texture_dash_long", GROUP, "0..1", "Share of dark-dash pixels on runs longer than a quarter of the tile."),
     Feature("texture_dash_depth", GROUP, "1", "Mean depth of dark dashes over the tile's fine spread."),
     Feature("texture_fleck_share", GROUP, "0..1", "Share of pixels on short bright marks across the grain."),
     Feature("texture_fleck_balance", GROUP, "-1..1", "Bright cross marks against dark ones."),
@@ -41,10 +40,9 @@ FEATURES: tuple[Feature, ...] = (
     Feature("texture_slope_gap", GROUP, "dB per octave", "Fall of power along the grain minus that across."),
     Feature("texture_ridge_balance", GROUP, "-1..1", "Dark against bright line crests in the working view."),
     Feature("texture_tone_patchy", GROUP, "log ratio", "Spread of fine contrast between parts of the panel."),
-    Feature("texture_wave", GROUP, "degrees", "Spread of line direction between tiles."),
 )
 _NAMES = tuple(f.name for f in FEATURES)
-_TILE_NAMES = _NAMES[:20]
+_TILE_NAMES = _NAMES[:19]
 DASH_Z = 3.5
 
 
@@ -55,10 +53,6 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     if not enough(s.inside):
         return out
     out.update(mean_of([_tile(t) for t in s.tiles], _TILE_NAMES))
-    if len(s.tiles) > 1:
-        doubled = np.radians([2 * t.grain[0] for t in s.tiles])
-        length = min(1.0, float(np.hypot(np.cos(doubled).mean(), np.sin(doubled).mean())))
-        out["texture_wave"] = math.degrees(0.5 * math.sqrt(-2 * math.log(max(length, 1e-3))))
     out.update(_whole(s.filled, s.inside))
     return out
 
@@ -92,25 +86,31 @@ def _line_response(turned: Plane, *, along: bool) -> Plane:
 
 def _dashes(turned: Plane, sd: float) -> dict[str, float]:
     lines, cross = _line_response(turned, along=True), _line_response(turned, along=False)
-    # One yardstick for both directions: the quieter one carries mostly noise.
-    scale = 1.4826 * min(float(np.median(np.abs(lines))), float(np.median(np.abs(cross)))) + 0.05
-    dark, bright = lines < -DASH_Z * scale, lines > DASH_Z * scale
-    n_dark, n_bright = int(dark.sum()), int(bright.sum())
-    c_dark, c_bright = int((cross < -DASH_Z * scale).sum()), int((cross > DASH_Z * scale).sum())
-    size = dark.size
+    # Long streaks are figure: what is left after averaging 41 px along each line has two ends nearby.
+    short = lines - cv2.blur(lines, (41, 1))
+    across = cross - cv2.blur(cross, (1, 41))
+    # Each response is its own yardstick: a dash stands out of the usual run of its direction, whatever the contrast.
+    scale = 1.4826 * float(np.median(np.abs(short))) + 0.05
+    cross_scale = 1.4826 * float(np.median(np.abs(across))) + 0.05
+    dark = short < -DASH_Z * scale
+    n_dark, size = int(dark.sum()), dark.size
     out = {
         "texture_dash_share": n_dark / size,
-        "texture_dash_balance": (n_dark - n_bright) / (n_dark + n_bright + 0.002 * size),
-        "texture_fleck_share": c_bright / size,
-        "texture_fleck_balance": (c_bright - c_dark) / (c_bright + c_dark + 0.002 * size),
+        "texture_dash_balance": -_balance(short, DASH_Z * scale),
+        "texture_fleck_share": float((across > DASH_Z * cross_scale).mean()),
+        "texture_fleck_balance": _balance(across, DASH_Z * cross_scale),
         "texture_cross_ratio": ratio_db(float((lines * lines).mean()), float((cross * cross).mean()), 1e-4),
     }
     if n_dark > 0.0005 * size:
-        runs = _runs(dark)
-        out["texture_dash_length"] = float(runs.mean())
-        out["texture_dash_long"] = float(runs[runs > turned.shape[1] / 4].sum()) / n_dark
-        out["texture_dash_depth"] = float(-lines[dark].mean()) / sd
+        out["texture_dash_length"] = float(_runs(dark).mean())
+        out["texture_dash_depth"] = float(-short[dark].mean()) / sd
     return out
+
+
+def _balance(response: Plane, level: float) -> float:
+    """Bright against dark marks, -1..1, by the cube of their strength: a mark's own side lobes must not outvote it."""
+    cubes = np.where(np.abs(response) > level, response / level, 0.0) ** 3
+    return float(cubes.sum() / (np.abs(cubes).sum() + 0.05 * cubes.size))
 
 
 def _runs(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
