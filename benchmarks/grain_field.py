@@ -10,16 +10,19 @@ import resource
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 from skimage.feature import structure_tensor
 
+from benchmarks.rows import Row, number, table, use_two_cores
 from vision.grain import grain_field
 from vision.resize import resize
 
 
-def picture(height: int = 3000, width: int = 4000, seed: int = 0) -> np.ndarray:
+def picture(height: int = 3000, width: int = 4000, seed: int = 0) -> NDArray[np.uint8]:
     """Grain-like grey uint8 picture with sensor noise."""
     rng = np.random.default_rng(seed)
     figure = resize(rng.integers(60, 200, (height // 4, width // 100), dtype=np.uint8), width, height)
@@ -38,7 +41,7 @@ def best_of(work: Callable[[], object], runs: int) -> float:
 
 def resident_mb() -> float:
     """Resident memory of this process now, MB (Linux)."""
-    return int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize() / 2**20
+    return int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize() / 1e6
 
 
 def extra_mb(work: Callable[[], object]) -> float:
@@ -57,20 +60,24 @@ def extra_mb(work: Callable[[], object]) -> float:
     return max(samples)
 
 
-def main() -> None:
-    """Print times, ratios and extra memory."""
+def rows() -> list[Row]:
+    """Times, ratios and extra memory."""
     image = picture()
     view = np.ascontiguousarray(image[:480, :640])
     grain_field(view)
     extra = extra_mb(lambda: grain_field(image))
     ours = best_of(lambda: grain_field(image), 5)
-    small = best_of(lambda: grain_field(view), 20)
-    print(f"grain_field 4000x3000 uint8: {ours * 1e3:.0f} ms, peak memory +{extra:.0f} MB")
-    print(f"grain_field 640x480 uint8: {small * 1e3:.1f} ms")
-    for name, reference in (("uint8", image), ("float32", image.astype(np.float32) / 255)):
-        theirs = best_of(lambda reference=reference: structure_tensor(reference, sigma=3), 3)
-        print(f"skimage structure_tensor sigma=3, {name}: {theirs * 1e3:.0f} ms, ratio {ours / theirs:.3f}")
+    found = [
+        Row("grain field of 4000 x 3000 pixels", ours, "s"),
+        Row("grain field of 4000 x 3000 pixels: memory held meanwhile", extra, "MB"),
+        Row("grain field of 640 x 480 pixels", best_of(lambda: grain_field(view), 20) * 1e3, "ms"),
+    ]
+    for name, reference in (("uint8", image), ("float32", image.astype(np.float32) / np.float32(255))):
+        theirs = best_of(partial(structure_tensor, reference, sigma=3), 3)
+        found.append(Row(f"its time over the structure tensor's ({name}: {number(theirs)} s)", ours / theirs, "times", 0.2))
+    return found
 
 
 if __name__ == "__main__":
-    main()
+    use_two_cores()
+    print(table(rows()))
