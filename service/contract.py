@@ -302,7 +302,7 @@ def document(assessment: Assessment, refused: Sequence[Refused] = ()) -> Documen
             {"kind": s.kind, "part": s.part, "ask": s.ask, "gain_bits": round(s.gain_bits, 4), "text": s.text}
             for s in assessment.next
         ],
-        "refused": [r.model_dump() for r in refused],
+        "refused": [{k: plain(v) for k, v in r.model_dump().items()} for r in refused],
     })
 
 

@@ -194,3 +194,10 @@ def _row(name: str, file: str, n: int, row: object) -> GivenOutline:
             )
         out.append((float(p[0]), float(p[1])))
     return given, out
+
+
+def merge_outlines(
+    first: Mapping[str, list[GivenOutline]], second: Mapping[str, list[GivenOutline]]
+) -> dict[str, list[GivenOutline]]:
+    """Outlines from both sources, photo by photo, in that order."""
+    return {file: [*first.get(file, []), *second.get(file, [])] for file in dict.fromkeys([*first, *second])}

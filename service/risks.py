@@ -43,7 +43,7 @@ _TITLE = {
     "open_top": "Cannot be told yet", "board": "Chip or fibre board inside",
 }
 _TEXT = {
-    "printed": "A print cannot be stripped, sanded or restained: the picture goes, and nothing lies under it but board.",
+    "printed": "A print cannot be stripped, sanded or restained: the picture goes, and what lies under it was never meant to show.",
     "veneer": "Veneer can be about half a millimetre thin. Sanding through it, most easily at corners, cannot be undone.",
     "opaque": "What lies under paint is not visible. Look inside, underneath or at a chip before buying for the wood.",
     "open_top": "It is the part that decides the work. Do not sand or strip it before the check below.",

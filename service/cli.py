@@ -1,0 +1,121 @@
+"""Program `grainassay`: what each panel of a piece of used furniture is made of, from ordinary photos.
+
+Only light modules are imported here; the eyes of the program are loaded inside the commands that need them.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from service.version import PROGRAM
+from vision.errors import GrainassayError, UsageError
+
+app = typer.Typer(
+    name="grainassay", no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="What each panel of a piece of used furniture is made of, from ordinary photos. Photos never leave this machine.",
+)
+
+EXITS = (
+    "Exit status: 0 assessed (also when it cannot be told), 2 the request makes no sense, 3 a photo could not be used "
+    "(the others are still assessed), 4 nothing could be used."
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(PROGRAM)
+        raise typer.Exit()
+
+
+@app.callback()
+def _root(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+) -> None:
+    """What each panel of a piece of used furniture is made of, from ordinary photos. Photos never leave this machine."""
+
+
+@app.command(epilog=EXITS)
+def look(
+    photos: Annotated[list[str] | None, typer.Argument(metavar="PHOTO...", help="Photos, all of one piece of furniture.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")] = False,
+    out: Annotated[Path | None, typer.Option(
+        "--out", metavar="DIR", help="Folder for the report and the evidence pictures; files of an earlier look are replaced. "
+        "Without it: grainassay-out/NAME OF THE FIRST PHOTO, and with --json nothing is written.")] = None,
+    at: Annotated[list[str] | None, typer.Option(
+        "--at", metavar="X,Y", help="Judge the panel at this point of the upright photo. Repeatable.")] = None,
+    outline: Annotated[list[str] | None, typer.Option(
+        "--outline", metavar="'X,Y X,Y X,Y ...'", help="Judge the panel with these corners, and no others. Repeatable.")] = None,
+    outlines: Annotated[Path | None, typer.Option(
+        "--outlines", metavar="FILE.json", help='Outlines by photo: {"<photo as given>": [{"id": .., "points": [[x, y], ..]}]}. '
+        "An id that is a role (top, side-2, drawer_front) names the part.")] = None,
+    scale_mm: Annotated[list[str] | None, typer.Option(
+        "--scale-mm", metavar="'X,Y X,Y MM'", help="A length you know on the photo: its two ends and its millimetres, as in "
+        "'120,340 1820,352 600'. Holds for surfaces as far away as that line. One for a photo.")] = None,
+    prior: Annotated[str | None, typer.Option("--prior", metavar="NAME", help="Base rates to start from.")] = None,
+    model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,
+    schema: Annotated[bool, typer.Option("--schema", help="Print the JSON Schema of the document and stop.")] = False,
+) -> None:
+    """Assess the photos of one piece of furniture.
+
+    With several photos, put a photo's name in front of a value for --at, --outline or --scale-mm: 'chest.jpg=120,340'.
+    """
+    if schema:
+        import json
+
+        from service.contract import json_schema
+
+        typer.echo(json.dumps(json_schema(), indent=2))
+        return
+    if not photos:
+        raise UsageError("look", "no photo was given.", "Name at least one photo: grainassay look chest.jpg")
+    from service.look import Request
+    from service.options import merge_outlines, parse_outlines, parse_scales, parse_taps, read_outlines
+    from service.session import run
+
+    files = tuple(dict.fromkeys(photos))
+    given = parse_outlines(outline or [], files)
+    if outlines is not None:
+        given = merge_outlines(read_outlines(outlines, files), given)
+    request = Request(
+        files, given, parse_taps(at or [], files), parse_scales(scale_mm or [], files), model=model, prior=prior,
+    )
+    raise typer.Exit(run(request, as_json=as_json, out=out))
+
+
+@app.command()
+def doctor() -> None:
+    """Check the installation and say how to mend what is wrong."""
+    from service.doctor import examine, print_checks
+
+    raise typer.Exit(print_checks(examine()))
+
+
+def _complain(err: GrainassayError) -> None:
+    """Three plain lines on standard error: what, why, what to do."""
+    sys.stderr.write(f"grainassay: {err.subject}: {err.cause}\n  {err.remedy}\n".encode("utf-8", "replace").decode("utf-8"))
+
+
+def main() -> None:
+    """Entry point: expected failures become one message and their exit status."""
+    try:
+        app()
+    except GrainassayError as err:
+        _complain(err)
+        raise SystemExit(err.exit_code) from None
+    except BrokenPipeError:
+        # The reader of our output went away (as in `| head`): nothing is left to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(1) from None
+    except MemoryError:
+        sys.stderr.write("grainassay: the memory of this machine ran out.\n  Use fewer or smaller photos at a time.\n")
+        raise SystemExit(1) from None
+
+
+if __name__ == "__main__":
+    main()
