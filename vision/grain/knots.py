@@ -22,9 +22,14 @@ from vision.types import GrainField, WorkingView
 #: Knot radii looked for, working-view px.
 RADII = (5.0, 8.0, 12.0, 18.0, 27.0)
 #: Share of ideal flow round the spot, and share of all turns it must explain, that count in full.
-FULL_FLOW, FULL_SHARE = 0.4, 0.3
-#: Below either of these nothing flows round the spot.
-MIN_FLOW, MIN_SHARE = 0.25, 0.12
+FULL_FLOW, FULL_SHARE = 0.4, 0.4
+#: Below either of these nothing flows round the spot; flow far beyond the ideal is something else.
+MIN_FLOW, MIN_SHARE, MAX_FLOW = 0.25, 0.18, 2.0
+#: The flow must explain this many times what chance does (F ratio over the independent cells of the ring).
+MIN_RATIO = 12.0
+MIN_CONTRAST = 1.2
+#: Agreement of the wider surroundings on one direction.
+MIN_ORDER = 0.6
 MIN_SCORE = 0.3
 #: Contrast of a spot against its surroundings, in standard deviations there, that counts in full.
 FULL_CONTRAST = 2.0
@@ -68,12 +73,16 @@ def find_knots(view: WorkingView, field: GrainField, *, window: float = 3.0, lim
     base, order = smoothed(field, 45 / field.step, weight)
     knots = []
     for spot in find_spots(view, step):
+        if spot.contrast < MIN_CONTRAST:
+            break
         row, col = round((spot.y + 0.5) / step - 0.5), round((spot.x + 0.5) / step - 0.5)
-        flow, share = _turn_round(field, weight, float(base[row, col]), row, col, spot.radius, window)
-        if flow < MIN_FLOW or share < MIN_SHARE:
+        if order[row, col] < MIN_ORDER:
+            continue
+        flow, share, ratio = _turn_round(field, weight, float(base[row, col]), row, col, spot.radius, window)
+        if not MIN_FLOW <= flow <= MAX_FLOW or share < MIN_SHARE or ratio < MIN_RATIO:
             continue
         turn = min(1.0, flow / FULL_FLOW) * min(1.0, share / FULL_SHARE)
-        score = math.sqrt(turn * min(1.0, spot.contrast / FULL_CONTRAST)) * min(1.0, 1.5 * float(order[row, col]))
+        score = math.sqrt(turn * min(1.0, spot.contrast / FULL_CONTRAST))
         if score >= MIN_SCORE:
             knots.append(Knot(spot.x, spot.y, spot.radius, score))
     return _thinned(knots, limit)
@@ -121,7 +130,7 @@ def find_spots(view: WorkingView, step: int = 4) -> tuple[Spot, ...]:
         if any(math.hypot(x - s.x, y - s.y) < max(radius, s.radius) for s in spots):
             continue
         size = _rim(grey, row, col, radius / step) * step
-        if 0.5 * RADII[0] <= size <= 1.6 * RADII[-1]:
+        if RADII[0] <= size <= 1.6 * RADII[-1]:
             spots.append(Spot(x, y, size, contrast_here, lift_here < 0))
         if len(spots) == _CANDIDATES:
             break
@@ -142,8 +151,8 @@ def _rim(grey: NDArray[np.float32], row: int, col: int, cells: float) -> float:
 
 
 def _turn_round(field: GrainField, weight: NDArray[np.float32], base: float, row: int, col: int, radius: float,
-                window: float) -> tuple[float, float]:
-    """(flow round the spot, share of the turns it explains 0..1).
+                window: float) -> tuple[float, float, float]:
+    """(flow round the spot, share of the turns it explains 0..1, F ratio of that share).
 
     The turn away from `base` degrees on a ring that begins two windows beyond the rim is fitted by least squares as that of
     ideal flow round a disc, -(R / r)^2 sin 2 phi, plus a constant, a linear bend and a cathedral's one-sided pattern. The
@@ -162,7 +171,7 @@ def _turn_round(field: GrainField, weight: NDArray[np.float32], base: float, row
     known = ring & (weight[box] > 0)
     quadrant = ((u > 0) * 2 + (v > 0))[known]
     if known.sum() < 0.5 * ring.sum() or np.bincount(quadrant, minlength=4).min() < 0.06 * ring.sum():
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0
     u, v, r2, w = u[known], v[known], r2[known], np.sqrt(weight[box][known])
     turn = np.radians(np.clip(angle_difference(field.angle[box][known], base), -40, 40))
     flow = -2 * u * v / r2 * (radius**2 / r2)
@@ -173,11 +182,13 @@ def _turn_round(field: GrainField, weight: NDArray[np.float32], base: float, row
     own, left = own - q @ (q.T @ own), left - q @ (q.T @ left)
     power = float(own @ own)
     if power <= 0:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0
     coefficient = float(own @ left) / power
     # two degrees of scatter are in any real grain: without them a hole in ruled lines would count as well explained
     scatter = float((w**2).sum()) * math.radians(2) ** 2
-    return coefficient, coefficient**2 * power / (float(left @ left) + scatter)
+    share = coefficient**2 * power / (float(left @ left) + scatter)
+    independent = len(u) * min(1.0, field.step**2 / (2 * math.pi * window**2))
+    return coefficient, share, share / max(1 - share, 1e-3) * max(independent - rest.shape[1] - 1, 0)
 
 
 def _thinned(knots: list[Knot], limit: int) -> tuple[Knot, ...]:

@@ -22,7 +22,11 @@ from vision.types import GrainField, Point
 MIN_TURN = 9.0
 #: Distance from the line at which each side is read, px (beyond the field's integration window).
 _OFFSET_PX = 10.0
+#: The direction of each side must go on for this much further, px: an object's edge is no field of grain.
+_DEPTH_PX = 24.0
 _NORMALS = 8
+#: Seams weaker than this are not told.
+MIN_STRENGTH = 0.15
 #: Least length of the averaged coherence vector on either side.
 _SURE = 0.15
 #: What an end that stops inside the panel leaves of a seam's strength.
@@ -120,14 +124,17 @@ def _judge(field: GrainField, weight: NDArray, a: NDArray, b: NDArray) -> Seam |
 
     near = _OFFSET_PX / field.step
     outer = near + np.arange(0, 5)
+    beyond = near + np.arange(5, 5 + math.ceil(_DEPTH_PX / field.step))
     sides = []
     for sign in (1, -1):
         angle, w, _ = read(sign * outer)
         direction, order = mean_direction(angle, w)
-        if (w > 0).mean() < 0.5 or order < 0.7:
+        far_angle, far_w, _ = read(sign * beyond)
+        if (w > 0).mean() < 0.6 or order < 0.7 or (far_w > 0).mean() < 0.3:
             return None
-        far_angle, far_w, _ = read(sign * (outer + near))
-        far, _ = mean_direction(far_angle, far_w) if (far_w > 0).mean() > 0.3 else (direction, order)
+        far, far_order = mean_direction(far_angle, far_w)
+        if far_order < 0.5:
+            return None
         sides.append((direction, order, far, angle, w))
     (before, order_a, far_a, angle_a, w_a), (after, order_b, far_b, angle_b, w_b) = sides
     turn = float(angle_difference(after, before))
@@ -231,4 +238,5 @@ def find_seams(field: GrainField, *, limit: int = 12) -> tuple[Seam, ...]:
         if all(not _same(whole, k, 2 * _OFFSET_PX) for k in kept):
             kept.append(whole)
     closed = [replace(s, strength=s.strength * _OPEN_END ** _open_ends(s, kept, seen, field.step)) for s in kept]
-    return tuple(sorted(closed, key=lambda s: -s.strength)[:limit])
+    told = (s for s in closed if s.strength >= MIN_STRENGTH)
+    return tuple(sorted(told, key=lambda s: -s.strength)[:limit])
