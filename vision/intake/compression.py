@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 _BLOCK = 8
-_LINES = 384
+_LINES = 160
 #: Grey levels added to both sides of the ratio, so that rounding steps in smooth pictures are not called blocks.
 _NOISE_FLOOR = 0.25
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from vision.intake.problems import problem
 from vision.types import Problem
 
-#: Growth rings and pore lines of furniture timbers lie about 1 to 5 mm apart; one sample in 0.8 mm resolves the wider half of them.
+#: Growth rings and pore lines of furniture timbers lie about 1 to 5 mm apart; 0.8 mm a pixel resolves the wider half.
 COARSEST_MM_PER_PX = 0.8
 #: A wave shorter than this cannot be told from sensor noise and JPEG rounding.
 SHORTEST_WAVE_PX = 2.5

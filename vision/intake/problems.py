@@ -40,14 +40,14 @@ class ProblemThresholds:
 THRESHOLDS = ProblemThresholds()
 
 _TEXT = {
-    "motion_blur": "The photo is smeared because the phone moved. Hold it in both hands, lean on something, add light, shoot again.",
+    "motion_blur": "The photo is smeared because the phone moved. Hold it in both hands, add light, shoot again.",
     "focus_blur": "The photo is out of focus. Wipe the lens, tap the wood on the screen to focus, shoot again.",
     "underexposed": "The photo is too dark to show grain. Open a curtain or add a lamp from the side, shoot again.",
     "overexposed": "Much of the photo is burnt out to white. Tap the wood on the screen to set the exposure for it, shoot again.",
     "glare": "A reflection hides part of the surface. Step aside until it leaves the wood, switch the flash off, shoot again.",
     "strong_compression": "Strong compression has wiped out fine texture. Use the original from the phone, not a forwarded copy.",
     "too_far": "Grain is too small to see from here. Go closer until one panel fills the picture, shoot again.",
-    "no_wood_like_surface": "No wood or furniture surface was found. Photograph one panel square on, so that it fills the picture.",
+    "no_wood_like_surface": "No wood or furniture surface was found. Photograph one panel square on, filling the picture.",
 }
 
 

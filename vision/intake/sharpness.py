@@ -52,7 +52,7 @@ def measure_sharpness(grey: NDArray[np.uint8]) -> Sharpness:
 
 def edge_blur(grey: NDArray[np.uint8]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """(sigma, angle) of edge pixels: blur in pixels and gradient direction in degrees 0..180, counter-clockwise on screen."""
-    base = cv2.GaussianBlur(grey, (0, 0), FINE).astype(np.float32)
+    base = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), FINE)
     gx, gy = _central(base)
     more = cv2.GaussianBlur(base, (0, 0), (COARSE**2 - FINE**2) ** 0.5)
     hx, hy = _central(more)
