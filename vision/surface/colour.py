@@ -46,13 +46,14 @@ _NAMES = tuple(f.name for f in FEATURES)
 
 def _pixels(view: WorkingView) -> NDArray[np.uint8]:
     """(n, 3) inside pixels of the view reduced to MEASURE_PX: averaging takes sensor noise and chroma blocks away."""
-    h, w = view.mask.shape
-    inside = sample(view).inside
+    s = sample(view).coarse
+    h, w = s.inside.shape
+    inside = s.inside
     size = fit_within(w, h, max_side=MEASURE_PX)
-    small = resize(view.pixels, *size)
+    small = resize(s.rgb, *size)
     share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     keep = share > 0.99
-    return np.asarray(small[keep] if keep.any() else view.pixels[inside], dtype=np.uint8)
+    return np.asarray(small[keep] if keep.any() else s.rgb[inside], dtype=np.uint8)
 
 
 def _effective(counts: NDArray[np.integer]) -> float:
@@ -73,6 +74,8 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     if not enough(sample(view).inside):
         return out
     rgb = _pixels(view)
+    if len(rgb) < 64:
+        return out
     out.update(_as_photographed(rgb))
     # Burnt-out and black pixels have lost their colour ratios.
     usable = rgb[(rgb.max(axis=1) < 252) & (rgb.min(axis=1) > 5)]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from vision.features import Feature
 from vision.resize import fit_within, resize
-from vision.surface.sample import Plane, enough, masked_blur, sample
+from vision.surface.sample import Plane, enough, masked_blur, sample, thin
 from vision.types import GrainField, WorkingView
 
 GROUP = "gloss"
@@ -24,7 +24,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("gloss_clipped", GROUP, "0..1", "Share of pixels burnt out in every channel."),
     Feature("gloss_share", GROUP, "0..1", "Share of the panel lying under a highlight."),
     Feature("gloss_height", GROUP, "ratio", "Brightest patch over the median, as a share of what was left up to white."),
-    Feature("gloss_edge", GROUP, "1/px", "Steepest rise of the highlight over its height, slow lightness only."),
+    Feature("gloss_edge", GROUP, "ratio", "Steepest rise of the bright part in 3 % of the panel, over its height."),
     Feature("gloss_range", GROUP, "log ratio", "Range of the slow lightness (10th to 90th percentile)."),
     Feature("gloss_plane", GROUP, "0..1", "Share of slow lightness that a plane explains: window light across a matt face."),
     Feature("gloss_figure_kept", GROUP, "log ratio", "Figure contrast in the brightest fifth over that in the middle."),
@@ -43,38 +43,42 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     s = sample(view)
     if not enough(s.inside):
         return out
-    inside, luma = s.inside, s.luma
-    rgb = view.pixels[inside]
-    out["gloss_clipped"] = float((rgb.min(axis=1) >= 250).mean())
-    slow = s.low_pass(0.03)
+    inside, luma = s.coarse.inside, s.coarse.luma
+    if not enough(inside, 200):
+        return out
+    out["gloss_clipped"] = float((s.coarse.rgb[inside].min(axis=1) >= 250).mean())
+    sigma = max(1.0, 0.03 * max(luma.shape))
+    slow = masked_blur(luma, inside, sigma)
     v = slow[inside]
-    median, top = float(np.median(v)), float(np.percentile(v, 99.5))
+    median, top = (float(q) for q in np.percentile(thin(v), (50, 99.5)))
     out["gloss_height"] = (top - median) / max(255 - median, 10.0)
     cut = highlight_level(v)
     bright = inside & (slow > cut)
     out["gloss_share"] = float(bright.sum() / inside.sum())
-    p10, p90 = np.percentile(v, (10, 90))
+    p10, p90 = np.percentile(thin(v), (10, 90))
     out["gloss_range"] = math.log((float(p90) + 4) / (float(p10) + 4))
-    if bright.sum() > 30 and top - median > 10:
+    if top - median > 10:
         gx, gy = slow[1:-1, 2:] - slow[1:-1, :-2], slow[2:, 1:-1] - slow[:-2, 1:-1]
-        g = 0.5 * np.hypot(gx, gy)[(inside & (slow > (median + cut) / 2))[1:-1, 1:-1]]
+        g = 0.5 * np.hypot(gx, gy)[(inside & (slow > median))[1:-1, 1:-1]]
         if g.size:
-            out["gloss_edge"] = float(np.percentile(g, 95)) / (top - median)
+            # The blur alone makes a step rise by 0.4 of its height per sigma.
+            out["gloss_edge"] = sigma * float(np.percentile(thin(g), 95)) / (top - median)
     out["gloss_plane"] = _plane_share(slow, inside)
     out.update(_figure_under_light(luma, slow, inside))
-    out["gloss_bleach"] = _bleach(view.pixels, inside)
+    out["gloss_bleach"] = _bleach(s.coarse.rgb, inside)
     rest = luma - masked_blur(luma, inside, 3.0)
     z = rest[inside]
-    mad = 1.4826 * float(np.median(np.abs(z))) + 0.5
+    mad = 1.4826 * float(np.median(np.abs(thin(z)))) + 0.5
     out["gloss_spots"] = math.log10(float((z > 5 * mad).mean()) + 1e-5)
     return out
 
 
 def highlight_level(values: NDArray[np.float32]) -> float:
-    """Slow lightness above which a pixel counts as highlight: 4 robust spreads and a fifth of the way to white."""
-    median = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - median)))
-    return median + max(min(4 * spread, 0.75 * (255 - median)), 0.2 * (255 - median), 8.0)
+    """Slow lightness above which a pixel counts as highlight: 3 robust spreads and a fifth of the way to white."""
+    few = thin(values)
+    median = float(np.median(few))
+    spread = 1.4826 * float(np.median(np.abs(few - median)))
+    return median + max(min(3 * spread, 0.75 * (255 - median)), 0.2 * (255 - median), 8.0)
 
 
 def _plane_share(slow: Plane, inside: NDArray[np.bool_]) -> float:
@@ -91,9 +95,9 @@ def _plane_share(slow: Plane, inside: NDArray[np.bool_]) -> float:
 def _figure_under_light(luma: Plane, slow: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
     """Relative figure contrast where the light is strongest and weakest against the middle."""
     v = slow[inside]
-    p20, p40, p60, p80 = np.percentile(v, (20, 40, 60, 80))
+    p20, p40, p50, p60, p80 = np.percentile(thin(v), (20, 40, 50, 60, 80))
     # A face under even light has no brightest part: its fifths differ by figure only.
-    if p80 - p20 < 0.06 * (float(np.median(v)) + 4):
+    if p80 - p20 < 0.06 * (float(p50) + 4):
         return {}
     relative = (luma - slow) / (slow + 8.0)
     fine = luma - cv2.GaussianBlur(luma, (0, 0), 1.5)

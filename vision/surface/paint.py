@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features import Feature
-from vision.surface.sample import Plane, enough, masked_blur, mean_of, moments, ratio_db, sample
+from vision.surface.sample import Plane, enough, masked_blur, mean_of, moments, ratio_db, sample, thin
 from vision.types import GrainField, WorkingView
 
 GROUP = "paint_clues"
@@ -30,7 +30,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("paint_one_colour", GROUP, "0..1", "Share of pixels near the slow lightness (4 %) and the median chroma (3 Lab)."),
     Feature("paint_smooth_share", GROUP, "0..1", "Share of cells whose fine contrast is under 1 % of the lightness."),
     Feature("paint_falloff", GROUP, "0..1", "Share of lightness variance that a smooth light fall-off explains."),
-    Feature("paint_drip", GROUP, "1", "Steepest compact bumps of 10 to 30 px over the usual ones."),
+    Feature("paint_drip", GROUP, "1", "Strongest bumps of 2 to 5 % of the panel over the usual ones."),
 )
 _NAMES = tuple(f.name for f in FEATURES)
 CELL = 16
@@ -50,7 +50,7 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     out.update(_grain(s.filled, s.inside))
     out.update(mean_of([_stipple(t.luma, t.noise) for t in s.tiles], (
         "paint_stipple", "paint_stipple_round", "paint_stipple_tails")))
-    out.update(_flat(view.pixels, s.luma, s.inside))
+    out.update(_flat(s.coarse.rgb, s.coarse.luma, s.coarse.inside))
     return out
 
 
@@ -118,23 +118,25 @@ def _stipple(luma: Plane, noise: float) -> dict[str, float]:
 
 
 def _flat(rgb: NDArray[np.uint8], luma: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
+    if not enough(inside, 200):
+        return {}
     long_side = max(luma.shape)
     slow = masked_blur(luma, inside, max(4.0, 0.12 * long_side))
     rest = (luma - slow)[inside]
     mean = float(luma[inside].mean()) + 4
-    spread = 1.4826 * float(np.median(np.abs(rest)))
-    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB).astype(np.float32)[inside]
-    a, b = lab[:, 1] - np.median(lab[:, 1]), lab[:, 2] - np.median(lab[:, 2])
+    spread = 1.4826 * float(np.median(np.abs(thin(rest))))
+    lab = np.asarray(cv2.cvtColor(rgb / np.float32(255), cv2.COLOR_RGB2LAB), np.float32)[inside]
+    a, b = lab[:, 1] - np.median(thin(lab[:, 1])), lab[:, 2] - np.median(thin(lab[:, 2]))
     off = np.hypot(a, b)
     total = float(luma[inside].var())
-    mid = cv2.GaussianBlur(luma, (0, 0), 4.0) - cv2.GaussianBlur(luma, (0, 0), 10.0)
-    bumps = np.abs(mid[inside])
+    mid = cv2.GaussianBlur(luma, (0, 0), 2.0) - cv2.GaussianBlur(luma, (0, 0), 5.0)
+    bumps = thin(np.abs(mid[inside]))
     usual = float(np.median(bumps)) + 0.1
-    cell = 12
+    cell = 8
     rows, cols = luma.shape[0] // cell, luma.shape[1] // cell
     out = {
         "paint_flat_tone": math.log((spread + 0.2) / mean),
-        "paint_flat_chroma": float(np.median(off)),
+        "paint_flat_chroma": float(np.median(thin(off))),
         "paint_one_colour": float(((np.abs(rest) < 0.04 * mean) & (off < 3)).mean()),
         "paint_falloff": max(0.0, 1 - float(rest.var()) / total) if total > 0.05 else math.nan,
         "paint_drip": math.log((float(np.percentile(bumps, 99.5)) + 0.1) / usual),

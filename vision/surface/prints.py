@@ -31,7 +31,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("print_regular", GROUP, "1", "Peakiness of the spectrum across the grain: evenly spaced lines."),
 )
 _NAMES = tuple(f.name for f in FEATURES)
-REPEAT_PX = 224
+REPEAT_PX = 192
 
 
 def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:

@@ -8,12 +8,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.resize import fit_within, resize
 from vision.types import WorkingView
 
 Plane = NDArray[np.float32]
@@ -21,10 +23,19 @@ Plane = NDArray[np.float32]
 TILE_SIDES = (256, 192, 128, 96, 64, 48)
 MAX_TILES = 4
 CANDIDATES_PER_AXIS = 5
+COARSE_PX = 320
 #: A grey level that no camera resolves: floor of every noise figure, so that ratios stay finite on synthetic flats.
 NOISE_FLOOR = 0.5
 #: Immerkaer's noise kernel (CVIU 64(2), 1996): blind to planes and straight edges; its white-noise gain is 6.
 _IMMERKAER = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
+
+
+def thin(values: NDArray[Any], keep: int = 8192) -> NDArray[Any]:
+    """An even sample of at least `keep` values (all when fewer): enough for any median or percentile asked for here."""
+    flat = values.ravel()
+    # An odd stride does not stay on one column of an even-sided plane.
+    step = (flat.size // keep - 1) | 1 if flat.size >= 2 * keep else 1
+    return flat[::step]
 
 
 def noise_sigma(luma: Plane) -> float:
@@ -32,7 +43,7 @@ def noise_sigma(luma: Plane) -> float:
     if min(luma.shape) < 3:
         return NOISE_FLOOR
     response = cv2.filter2D(luma, cv2.CV_32F, _IMMERKAER)[1:-1, 1:-1]
-    return max(NOISE_FLOOR, float(np.median(np.abs(response))) / 0.6745 / 6.0)
+    return max(NOISE_FLOOR, float(np.median(np.abs(thin(response)))) / 0.6745 / 6.0)
 
 
 def orientation(luma: Plane, mask: NDArray[np.bool_] | None = None, sigma: float = 1.0) -> tuple[float, float]:
@@ -116,14 +127,24 @@ class Tile:
 
 
 @dataclass(frozen=True, eq=False)
+class Coarse:
+    """A reduced panel: `rgb` (h, w, 3) uint8, `luma` (h, w) 0..255, `inside` (h, w) bool."""
+
+    rgb: NDArray[np.uint8]
+    luma: Plane
+    inside: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
 class Sample:
     """A panel prepared for the surface rooms.
 
-    `luma`: (h, w) lightness of the working view, 0..255. `inside`: (h, w) bool, the mask shrunk away from its border
-    where that leaves enough. `tiles`: up to four squares of the native crop (the most central one and the sharpest
-    others); empty on panels too small. `angle`, `coherence`: dominant line direction of the working view.
+    `rgb`: (h, w, 3), the working view. `luma`: (h, w) its lightness, 0..255. `inside`: (h, w) bool, the mask
+    shrunk away from its border where that leaves enough. `tiles`: up to four squares of the native crop (the most
+    central one and the sharpest others); empty on panels too small. `angle`, `coherence`: dominant line direction of the working view.
     """
 
+    rgb: NDArray[np.uint8]
     luma: Plane
     inside: NDArray[np.bool_]
     tiles: tuple[Tile, ...]
@@ -140,8 +161,18 @@ class Sample:
     def filled(self) -> Plane:
         """(h, w) lightness with everything outside the panel set to the inside median, so that filters see no rim."""
         out = self.luma.copy()
-        out[~self.inside] = float(np.median(self.values)) if self.values.size else 0.0
+        out[~self.inside] = float(np.median(thin(self.values))) if self.values.size else 0.0
         return out
+
+    @cached_property
+    def coarse(self) -> Coarse:
+        """The panel at no more than COARSE_PX: all that slow light and flat colour need."""
+        h, w = self.luma.shape
+        size = fit_within(w, h, max_side=COARSE_PX)
+        share = cv2.resize(self.inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+        inside = share > 0.95
+        rgb = resize(self.rgb, *size)
+        return Coarse(rgb, cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32), inside)
 
     def low_pass(self, share: float) -> Plane:
         """(h, w) masked Gaussian mean of the lightness; sigma is `share` of the long side."""
@@ -233,7 +264,7 @@ def sample(view: WorkingView) -> Sample:
         np.zeros(view.mask.shape, np.float32)
     inside = shrink(view.mask)
     angle, coherence = orientation(luma, inside, 1.5) if inside.any() else (0.0, 0.0)
-    made = Sample(luma, inside, pick_tiles(view.native, view.native_mask), angle, coherence, noise_sigma(luma))
+    made = Sample(view.pixels, luma, inside, pick_tiles(view.native, view.native_mask), angle, coherence, noise_sigma(luma))
     _SAMPLES[view] = made
     return made
 

@@ -7,13 +7,14 @@ lies along y ("across"). Numbers are ratios: to the tile's own noise, to its con
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.features import Feature
-from vision.surface.sample import Plane, Tile, enough, mean_of, moments, ratio_db, sample
+from vision.surface.sample import Plane, Tile, enough, mean_of, moments, ratio_db, sample, thin
 from vision.types import GrainField, WorkingView
 
 GROUP = "fine_texture"
@@ -90,8 +91,8 @@ def _dashes(turned: Plane, sd: float) -> dict[str, float]:
     short = lines - cv2.blur(lines, (41, 1))
     across = cross - cv2.blur(cross, (1, 41))
     # Each response is its own yardstick: a dash stands out of the usual run of its direction, whatever the contrast.
-    scale = 1.4826 * float(np.median(np.abs(short))) + 0.05
-    cross_scale = 1.4826 * float(np.median(np.abs(across))) + 0.05
+    scale = 1.4826 * float(np.median(np.abs(thin(short)))) + 0.05
+    cross_scale = 1.4826 * float(np.median(np.abs(thin(across)))) + 0.05
     dark = short < -DASH_Z * scale
     n_dark, size = int(dark.sum()), dark.size
     out = {
@@ -123,25 +124,34 @@ def _runs(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
 
 def _run_ratio(fine: Plane) -> float:
     """Log of the ratio of the lags at which correlation falls to a third, along over across."""
-    def fall(axis: int) -> float:
-        total = float((fine * fine).mean())
-        before = 1.0
-        for lag in range(1, min(64, fine.shape[axis] // 2)):
-            a = fine[:, lag:] * fine[:, :-lag] if axis == 1 else fine[lag:] * fine[:-lag]
-            now = float(a.mean()) / total
-            if now < 1 / 3:
-                return lag - 1 + (before - 1 / 3) / max(before - now, 1e-6)
-            before = now
-        return float(min(64, fine.shape[axis] // 2))
+    def fall(rows: Plane) -> float:
+        n = rows.shape[1]
+        reach = min(64, n // 2)
+        # Wiener-Khinchin with zero padding, unbiased over the shrinking overlap.
+        power = (np.abs(np.fft.rfft(rows, n + reach, axis=1)) ** 2).mean(axis=0)
+        c = np.fft.irfft(power, n + reach)[:reach] / (n - np.arange(reach))
+        c = c / max(float(c[0]), 1e-9)
+        below = np.nonzero(c < 1 / 3)[0]
+        if below.size == 0:
+            return float(reach)
+        k = int(below[0])
+        return k - 1 + float((c[k - 1] - 1 / 3) / max(float(c[k - 1] - c[k]), 1e-6))
 
-    return math.log(fall(1) / fall(0))
+    return math.log(fall(fine) / fall(np.ascontiguousarray(fine.T)))
+
+
+@lru_cache(maxsize=16)
+def _frequencies(t: int) -> tuple[Plane, Plane, Plane]:
+    """(t, t) fx and fy in bins and the radius in cycles per pixel of a centred spectrum."""
+    f = (np.arange(t) - t // 2).astype(np.float32)
+    fy, fx = np.meshgrid(f, f, indexing="ij")
+    return fx, fy, (np.hypot(fx, fy) / t).astype(np.float32)
 
 
 def _bands(tile: Tile) -> dict[str, float]:
     """Power across and along the grain in octave bands, and its fall with frequency."""
     t = tile.luma.shape[0]
-    fy, fx = np.meshgrid(np.arange(t) - t // 2, np.arange(t) - t // 2, indexing="ij")
-    radius = np.hypot(fx, fy) / t
+    fx, fy, radius = _frequencies(t)
     angle = math.radians(tile.grain[0])
     # The grain's unit vector on the image is (cos, -sin); waves across it have frequency at right angles.
     along = np.abs(fx * math.cos(angle) - fy * math.sin(angle)) / np.maximum(radius * t, 1e-6)
