@@ -77,6 +77,17 @@ def test_commands_in_documents_exist():
     assert not dead
 
 
+def test_every_option_of_look_is_in_the_contract():
+    import typer
+
+    from service.cli import app
+
+    command = typer.main.get_command(app).commands["look"]
+    options = {name for p in command.params for name in p.opts if name.startswith("--")}
+    contract = (ROOT / "docs/contract.md").read_text()
+    assert len(options) >= 5 and not {o for o in options if f"`{o}" not in contract}
+
+
 def exists(module: str) -> bool:
     try:
         return find_spec(module) is not None
