@@ -85,8 +85,10 @@ class PrintDesign:
             rgb = cv2.GaussianBlur(rgb, (0, 0), max(0.3, 0.5 * self.scan_mm / texel), borderType=cv2.BORDER_REFLECT)
         tone = rgb.mean(axis=2, keepdims=True)
         # few inks: colour becomes a function of tone alone, save for the share `chroma`
-        flat_tone, flat = tone.reshape(-1), rgb.reshape(-1, 3)
-        ramp = np.stack([np.polyval(np.polyfit(flat_tone[::7], flat[::7, k], 1), tone[..., 0]) for k in range(3)], -1)
+        centred = tone - tone.mean()
+        middle = rgb.mean(axis=(0, 1), keepdims=True)
+        slope = (centred * (rgb - middle)).mean(axis=(0, 1), keepdims=True) / (float((centred**2).mean()) + 1e-9)
+        ramp = middle + centred * slope
         rgb = ramp + self.chroma * (rgb - ramp)
         mean = rgb.mean(axis=(0, 1), keepdims=True)
         rgb = mean + (rgb - mean) * self.contrast

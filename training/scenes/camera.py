@@ -166,7 +166,8 @@ def _try(piece: Piece, owners: list[tuple[Part, str]], rng: np.random.Generator,
         direction = normal + lean[0] * side_a + lean[1] * side_b + np.array([0, -0.25, 0.3])
         direction /= np.linalg.norm(direction)
         eye = target + direction * max(distance, 85.0)
-    if eye[2] < 30 or eye[1] > 0 or np.abs(eye[0]) > 2300 or eye[1] < -2900:
+    inside = piece.kind != "boards" and abs(eye[0]) < w / 2 + 20 and -d - 20 < eye[1] and eye[2] < h + 30
+    if inside or eye[2] < 30 or eye[1] > 0 or np.abs(eye[0]) > 2300 or eye[1] < -2900:
         return None
     focus = float(np.linalg.norm(target - eye))
     if rng.random() < 0.12:

@@ -140,7 +140,7 @@ class Workshop:
                            "light_oak": 0.06})
         rough, coat, depth = {"bare": (0.7, 0.12, 0.0), "oil": (0.5, 0.3, 0.5), "satin": (0.33, 0.5, 0.5), "gloss": (0.14, 0.65, 0.7)}[kind]
         return Finish(stain, float(rng.uniform(0.4, 1.0)) if kind != "bare" else 0.0, depth, rough * float(rng.uniform(0.85, 1.15)), coat,
-                      filled=bool(kind == "gloss" and rng.random() < 0.6), age=float(rng.uniform(0, 0.8)) if kind != "bare" else 0.1,
+                      filled=bool(kind == "gloss" and rng.random() < 0.6), age=float(rng.uniform(0, 0.5)) if kind != "bare" else 0.1,
                       wear=float(rng.uniform(0, 1)))
 
     def slab(self, role: str, size: tuple[float, float, float], plan: Plan | None = None) -> Slab:

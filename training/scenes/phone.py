@@ -16,7 +16,8 @@ class Phone:
     """Settings of one shot. `exposure`: mean tone aimed at (linear); `cast`: white-balance gains; `blur`: lens blur sigma px;
     `motion`: smear length px and `motion_angle` degrees; `noise`: photon-noise strength; `denoise` 0..1; `sharpen` 0..2;
     `vignette` 0..1; `contrast` of the tone curve; `saturation`; `shrink`: final size over sensor size; `quality` JPEG;
-    `first_quality`: an earlier JPEG pass before shrinking (0: none)."""
+    `first_quality`: an earlier JPEG pass before shrinking (0: none); `balance`: share of the lamp's colour that
+    white balance takes out."""
 
     exposure: float
     cast: tuple[float, float, float]
@@ -32,6 +33,7 @@ class Phone:
     shrink: float
     quality: int
     first_quality: int
+    balance: float = 0.75
 
     def record(self) -> dict[str, object]:
         """Settings for the ground truth."""
@@ -47,16 +49,16 @@ def draw_phone(rng: np.random.Generator, quality: tuple[int, int], *, good: bool
                      0.9, 1.03, 1.0, 90, 0)
     motion = float(rng.exponential(2.4)) if rng.random() < 0.3 else 0.0
     return Phone(
-        exposure=float(np.exp(rng.normal(np.log(0.20), 0.33))), cast=(1 + warm, 1 + green, 1 - warm),
+        exposure=float(np.exp(rng.normal(np.log(0.25), 0.3))), cast=(1 + warm, 1 + green, 1 - warm),
         blur=float(0.4 + rng.exponential(0.3)), motion=min(motion, 9.0), motion_angle=float(rng.uniform(0, 180)),
         noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.035)))), denoise=float(rng.uniform(0, 1)), sharpen=float(rng.uniform(0, 1.4)),
-        vignette=float(rng.uniform(0, 0.45)), contrast=float(rng.uniform(0.7, 1.25)), saturation=float(rng.uniform(0.85, 1.2)),
+        vignette=float(rng.uniform(0, 0.45)), contrast=float(rng.uniform(0.8, 1.7)), saturation=float(rng.uniform(0.85, 1.2)),
         shrink=float(rng.choice([1.0, 1.0, 0.85, 0.72])), quality=int(rng.integers(quality[0], quality[1] + 1)),
-        first_quality=int(rng.choice([0, 0, 85, 92])))
+        first_quality=int(rng.choice([0, 0, 85, 92])), balance=float(rng.uniform(0.5, 1.0)))
 
 
-def expose(linear: NDArray[np.float32], phone: Phone, seed: int) -> NDArray[np.uint8]:
-    """Linear RGB radiance (h, w, 3) to an sRGB photo before JPEG; deterministic in `seed`."""
+def expose(linear: NDArray[np.float32], phone: Phone, seed: int, light: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> NDArray[np.uint8]:
+    """Linear RGB radiance (h, w, 3) to an sRGB photo before JPEG; deterministic in `seed`. `light`: colour of the light."""
     img = np.nan_to_num(np.asarray(linear, dtype=np.float32), nan=0.0, posinf=1e3, neginf=0.0)
     img = np.minimum(img, 60 * float(np.median(img) + 1e-3))
     h, w = img.shape[:2]
@@ -70,7 +72,8 @@ def expose(linear: NDArray[np.float32], phone: Phone, seed: int) -> NDArray[np.u
     weight = np.exp(-(xx**2 + yy**2))
     cap = np.quantile(grey, 0.97)
     img = img * np.float32(phone.exposure / max(float((np.minimum(grey, cap) * weight).sum() / weight.sum()), 1e-5))
-    img = img * np.array(phone.cast, dtype=np.float32)
+    tint = np.maximum(np.array(light, dtype=np.float32) / np.float32(light[1]), 0.05)
+    img = img * np.array(phone.cast, dtype=np.float32) * tint ** np.float32(-phone.balance)
     rng = np.random.default_rng([seed, 401])
     sigma = np.sqrt(np.maximum(img, 0) * phone.noise * 0.12 + (phone.noise * 0.18) ** 2)
     img = img + rng.standard_normal(img.shape, dtype=np.float32) * sigma

@@ -100,7 +100,9 @@ def photograph(mi: Any, order: Order, piece: Piece, room: Room, number: int, set
     light = stage.render(mi, skins, room.lamps, room.ambient, room.flash, camera, spp=spp or settings.spp, max_depth=settings.max_depth,
                          seed=order.seed % 65521 + number)
     phone = phones.draw_phone(rng, settings.jpeg, good=good)
-    picture = phones.expose(light, phone, order.seed + number)
+    picture = phones.expose(light, phone, order.seed + number, room.ambient)
+    if picture.mean() < 14:
+        return None
     final = camera.scaled(picture.shape[1], picture.shape[0])
     ids, panels, background = _truth(final, everything, owners, extra, room, settings)
     truth = {

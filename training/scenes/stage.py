@@ -110,10 +110,23 @@ def _bsdf(mi: Any, skin: Skin) -> Any:
     base: dict[str, Any] = {"type": "principled", "base_color": colour, "roughness": float(np.clip(skin.roughness, 0.06, 0.95)),
                             "specular": float(skin.coat), "metallic": float(skin.metallic)}
     if skin.relief is not None:
-        bump = mi.Bitmap(np.ascontiguousarray(skin.relief[..., None], dtype=np.float32))
-        base = {"type": "bumpmap", "arbitrary": {"type": "bitmap", "bitmap": bump, "raw": True, "wrap_mode": "clamp"},
-                "scale": 1.0, "bsdf": base}
+        picture = mi.Bitmap(np.ascontiguousarray(_normals(skin)))
+        base = {"type": "normalmap", "normalmap": {"type": "bitmap", "bitmap": picture, "raw": True, "wrap_mode": "clamp"}, "bsdf": base}
     return mi.load_dict({"type": "twosided", "bsdf": base})
+
+
+def _normals(skin: Skin) -> NDArray[np.float32]:
+    """Normal map (h, w, 3) of a skin's relief, 0..1 encoded, slopes held below one in one."""
+    assert skin.relief is not None
+    rows, cols = skin.relief.shape
+    step_u = float(np.linalg.norm(skin.quad.u)) * (skin.window[1] - skin.window[0]) / cols
+    step_v = float(np.linalg.norm(skin.quad.v)) * (skin.window[3] - skin.window[2]) / rows
+    handed = 1.0 if np.dot(np.cross(skin.quad.u, skin.quad.v), skin.outward) > 0 else -1.0
+    du = np.clip(np.gradient(skin.relief, axis=1) / step_u, -0.8, 0.8)
+    dv = np.clip(np.gradient(skin.relief, axis=0) / step_v, -0.8, 0.8) * handed
+    n = np.stack([-du, -dv, np.ones_like(du)], axis=2)
+    n /= np.linalg.norm(n, axis=2, keepdims=True)
+    return (0.5 * n + 0.5).astype(np.float32)
 
 
 def render(mi: Any, skins: list[Skin], lamps: list[Lamp], ambient: tuple[float, float, float], flash: float, camera: Camera, *, spp: int,

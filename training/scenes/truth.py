@@ -54,7 +54,7 @@ def panel_entry(number: int, part: Part, side: str, quad: Quad, camera: Camera, 
     view = VIEW_OF[side]
     entry: dict[str, Any] = {
         "id": number, "part": part.name, "role": "shelf" if part.role in ("drawer_bottom", "board") else part.role, "side": side,
-        "view": view, **facts, "outline": outline, "area_px": area, "width_px": round(width, 1),
+        "view": view, **facts, "core_shown": view != "face" and facts["edging"] in ("raw", "self"), "outline": outline, "area_px": area, "width_px": round(width, 1),
         "mm_per_px": round(1.0 / max(scale, 1e-9), 4), "to_photo": [[float(f"{v:.8g}") for v in row] for row in h],
         "size_mm": [round(float(np.linalg.norm(quad.u)), 1), round(float(np.linalg.norm(quad.v)), 1)],
         "window_mm": [round(float(v), 1) for v in (mm[:, 0].min(), mm[:, 0].max(), mm[:, 1].min(), mm[:, 1].max())],
