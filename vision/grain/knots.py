@@ -27,7 +27,7 @@ FULL_FLOW, FULL_SHARE = 0.4, 0.4
 MIN_FLOW, MIN_SHARE, MAX_FLOW = 0.25, 0.18, 2.0
 #: The flow must explain this many times what chance does (F ratio over the independent cells of the ring).
 MIN_RATIO = 12.0
-MIN_CONTRAST = 1.2
+MIN_CONTRAST = 1.3
 #: Agreement of the wider surroundings on one direction.
 MIN_ORDER = 0.6
 MIN_SCORE = 0.3
@@ -118,7 +118,7 @@ def find_spots(view: WorkingView, step: int = 4) -> tuple[Spot, ...]:
     for radius in RADII:
         near, far = blur(masked, 0.6 * radius), blur(masked, 1.8 * radius)
         lift = near[..., 0] / np.maximum(near[..., 1], 1e-3) - far[..., 0] / np.maximum(far[..., 1], 1e-3)
-        contrast = np.abs(lift) / (0.7 * spread + 2)
+        contrast = np.abs(lift) / (0.7 * spread + 4)
         contrast[(inside < 0.5) | (far[..., 1] < 0.6)] = 0
         reach = 2 * max(1, round(radius / step)) + 1
         top = (contrast >= cv2.dilate(contrast, np.ones((reach, reach), np.uint8))) & (contrast > 0.6)
