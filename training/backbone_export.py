@@ -29,7 +29,7 @@ def main(path: str) -> None:
             super().__init__()
             self.net = net
 
-        def forward(self, image):  # type: ignore[no-untyped-def]
+        def forward(self, image):
             x = self.net._swish(self.net._bn0(self.net._conv_stem(image)))
             kept = {}
             for i, block in enumerate(self.net._blocks):
@@ -43,7 +43,9 @@ def main(path: str) -> None:
     torch.onnx.export(
         Taps().eval(), (torch.zeros(1, 3, 224, 224),), path, dynamo=False, opset_version=17,
         input_names=["image"], output_names=["s8", "s16", "s32", "pooled"],
-        dynamic_axes={"image": {0: "n", 2: "h", 3: "w"}, **{k: {0: "n", 2: "h" + k, 3: "w" + k} for k in TAPS}, "pooled": {0: "n"}},
+        dynamic_axes={
+            "image": {0: "n", 2: "h", 3: "w"}, **{k: {0: "n", 2: "h" + k, 3: "w" + k} for k in TAPS}, "pooled": {0: "n"},
+        },
     )
 
 

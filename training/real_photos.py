@@ -24,8 +24,8 @@ LINE_SCAN_WEIGHT = 0.3
 BORDER_LEVEL = 16
 _EDGE_SHOWN = {"plies", "particles", "fibre", "banding", "lipping"}
 _WORDS = {
-    "knot": ("knot",), "macro": ("pore", "macro", "close-up", "close up"), "highlight": ("gloss", "highlight", "reflection", "sheen"),
-    "figure": ("grain", "figure", "cathedral", "ring", "ray"),
+    "knot": ("knot",), "macro": ("pore", "macro", "close-up", "close up"),
+    "highlight": ("gloss", "highlight", "reflection", "sheen"), "figure": ("grain", "figure", "cathedral", "ring", "ray"),
 }
 
 

@@ -48,10 +48,10 @@ class Case:
 def reason_to_wait(case: Case, rule: Rule, problems: Sequence[Problem]) -> str | None:
     """None when the panel is decided, else the key of registry.REASONS.
 
-    On a face the question is the face, on an edge, end or joint it is the core. It is decided only when its set has
-    come down to one class and that class is probable enough.
+    On a face the question is the face, on an edge, end or joint that shows its core it is the core. It is decided only
+    when its set has come down to one class and that class is probable enough.
     """
-    narrow = case.view in NARROW
+    narrow = case.view in NARROW and case.core_visible >= 0.5
     if narrow:
         open_set, probability, least = case.core_set, max(case.core.values()), rule.core
     else:
@@ -65,8 +65,8 @@ def reason_to_wait(case: Case, rule: Rule, problems: Sequence[Problem]) -> str |
     if any(p.kind in HIDING for p in problems):
         return "photo_problem"
     if narrow:
-        return "core_hidden" if case.core_visible < 0.5 else "weak_evidence"
-    return _open_face(open_set)
+        return "weak_evidence"
+    return "core_hidden" if case.view in NARROW else _open_face(open_set)
 
 
 def _open_face(face_set: Sequence[str]) -> str:

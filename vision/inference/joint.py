@@ -93,6 +93,6 @@ def shares(log_prior_face: Array, table: Array, face_terms: Array, core_terms: A
     end = joint_log(log_prior_face, table, face_total, core_total)
     for found, axis in ((face_shares, -1), (core_shares, -2)):
         rest = log_sum(end, axis) - log_sum(start, axis) - found.sum(axis=0)
-        size = np.abs(found) + 1e-12
-        found += rest * size / size.sum(axis=0)
+        size = np.abs(found)
+        found += rest * size / np.maximum(size.sum(axis=0), 1e-300)
     return face_shares, core_shares

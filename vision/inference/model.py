@@ -32,7 +32,8 @@ VISIBLE = ("visible", "hidden")
 TARGETS: dict[str, tuple[str, ...]] = {
     "face": joint.FACES, "core": joint.CORES, "view": ("face", "edge", "end", "joint"), "core_visible": VISIBLE,
 }
-_REMEDY = "Reinstall grainassay, or teach the model again with: grainassay teach --from-tables"
+_REMEDY = "Reinstall grainassay, or write the model again with: grainassay teach --from-tables"
+_REMEASURE = "Reinstall grainassay, or teach a model for it with: grainassay teach --photos DIR"
 Array = NDArray[np.float64]
 
 
@@ -208,7 +209,7 @@ def load_model(directory: str | Path | None = None, *, schema: tuple[Feature, ..
     expected = schema_hash(features, measure.SCHEMA_VERSION)
     if tables["feature_schema"] != expected:
         cause = f"it was taught on feature schema {tables['feature_schema']}, this program measures {expected}."
-        raise ModelMismatch(f"model {tables['id']}", cause, _REMEDY)
+        raise ModelMismatch(f"model {tables['id']}", cause, _REMEASURE)
     return Model(features, tables, experts)
 
 

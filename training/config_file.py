@@ -1,0 +1,69 @@
+"""The committed settings of teaching, read from training/config/teach.json and checked."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from vision import registry
+from vision.looks import LOOKS
+
+CONFIG = Path(__file__).resolve().parent / "config" / "teach.json"
+
+
+@dataclass(frozen=True)
+class ExpertSettings:
+    """One expert. `kind`: the finding kind that its evidence is shown under, and for features the group it reads; `crops`:
+    looks it reads instead of features; `penalty`: ridge; `rendered`: total weight of rendered panels, real ones have 1.
+    `dropped`: features of the group that are not used (they tell renders from photos, see docs/accuracy.md)."""
+
+    name: str
+    kind: str
+    penalty: float
+    rendered: float
+    crops: tuple[str, ...] = ()
+    dropped: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.kind not in registry.FINDING_KINDS or not set(self.crops) <= set(LOOKS):
+            raise ValueError(f"expert {self.name}: unknown kind or crop")
+        if self.penalty <= 0 or self.rendered < 0:
+            raise ValueError(f"expert {self.name}: penalty must be positive and the weight of renders not negative")
+
+
+@dataclass(frozen=True)
+class Config:
+    """See the fields of `training.fit` that use them; `level`: of the sets; `right_when_decided`: accuracy asked for of
+    decided panels; `unlike`: unlikeness above which nothing is decided; `short_px`: least short side of a panel."""
+
+    seed: int
+    inner_folds: int
+    outer_folds: int
+    look_dims: int
+    distance_dims: int
+    level: float
+    right_when_decided: float
+    unlike: float
+    short_px: float
+    trust_quantile: float
+    stack_strength: float
+    experts: tuple[ExpertSettings, ...]
+
+
+def load_config(path: Path = CONFIG) -> Config:
+    """Settings of a JSON file.
+
+    Raises
+    ------
+    ValueError
+        for an unknown or missing setting.
+    """
+    raw: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    try:
+        rows: list[dict[str, Any]] = raw.pop("experts")
+        experts = tuple(ExpertSettings(**{k: tuple(v) if isinstance(v, list) else v for k, v in e.items()}) for e in rows)
+        return Config(**raw, experts=experts)
+    except (TypeError, KeyError) as err:
+        raise ValueError(f"{path.name}: {err}") from err
