@@ -20,8 +20,8 @@ COARSEST_MM_PER_PX = 0.8
 SHORTEST_WAVE_PX = 2.5
 #: Panels narrower than this (short side, native pixels) hold too few grain lines to count.
 SMALLEST_PANEL_PX = 48
-#: A surface whose finest scale holds less than this share of its contrast has been blurred or enlarged.
-LEAST_FINE_SHARE = 0.12
+#: Grey levels of fine contrast under which a surface has no texture that could be unresolved; sensor noise stays below.
+LEAST_CONTRAST = 4.0
 
 
 def too_far(
@@ -39,16 +39,27 @@ def too_far(
     mask : (h, w) bool, True on the panel (`WorkingView.native_mask`).
     wavelength_px : dominant wavelength across the grain in *native* pixels (multiply a working-view wavelength by
         `WorkingView.px_scale`); None or nan when no grain was found, which alone is no fault: paint has none.
-    mm_per_px : scale of the native crop, if known.
+    mm_per_px : scale of the photo, if known.
     """
     if panel_short_side(mask) < SMALLEST_PANEL_PX:
         return problem("too_far")
     if mm_per_px is not None and mm_per_px > COARSEST_MM_PER_PX:
         return problem("too_far")
-    if wavelength_px is not None and math.isfinite(wavelength_px) and wavelength_px < SHORTEST_WAVE_PX:
-        return problem("too_far")
-    share = fine_share(native, mask)
-    return problem("too_far") if math.isfinite(share) and share < LEAST_FINE_SHARE else None
+    if wavelength_px is None or not math.isfinite(wavelength_px) or wavelength_px >= SHORTEST_WAVE_PX:
+        return None
+    return problem("too_far") if fine_contrast(native, mask) >= LEAST_CONTRAST else None
+
+
+def fine_contrast(native: NDArray[np.uint8], mask: NDArray[np.bool_]) -> float:
+    """Root mean square, in grey levels, of what a 2 px Gaussian blur takes away inside the mask; 0 for an empty mask.
+
+    Only noise lives in the finest waves of a plain painted panel: without contrast a short wavelength means nothing.
+    """
+    inside = cv2.erode(mask.astype(np.uint8), np.ones((5, 5), np.uint8), borderType=cv2.BORDER_REPLICATE) > 0
+    if not inside.any():
+        return 0.0
+    grey = cv2.cvtColor(native, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    return float(np.sqrt(np.mean((grey - cv2.GaussianBlur(grey, (0, 0), 2.0))[inside] ** 2)))
 
 
 def panel_short_side(mask: NDArray[np.bool_]) -> float:
@@ -58,21 +69,6 @@ def panel_short_side(mask: NDArray[np.bool_]) -> float:
         return 0.0
     (_, (width, height), _) = cv2.minAreaRect(cv2.convexHull(points))
     return float(min(width, height)) + 1.0
-
-
-def fine_share(native: NDArray[np.uint8], mask: NDArray[np.bool_]) -> float:
-    """Contrast at the finest scale over contrast at four times that scale, 0 up; nan when the surface has no contrast.
-
-    Both are root-mean-square differences of Gaussians (1 and 4 px) inside the mask, away from its rim.
-    """
-    inside = cv2.erode(mask.astype(np.uint8), np.ones((9, 9), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0) > 0
-    if inside.sum() < 400:
-        return float("nan")
-    grey = cv2.cvtColor(native, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    one, four = cv2.GaussianBlur(grey, (0, 0), 1.0), cv2.GaussianBlur(grey, (0, 0), 4.0)
-    coarse = float(np.sqrt(np.mean((one - four)[inside] ** 2)))
-    fine = float(np.sqrt(np.mean((grey - one)[inside] ** 2)))
-    return fine / coarse if coarse > 0.5 else float("nan")
 
 
 def no_wood_like_surface(

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 DARK, BURNT = 24, 250
 #: A highlight counts as glare when its rim fades (gloss spreads light); lamps, paper and windows end abruptly.
 _SOFT_STEP = 9.0
+#: Median difference of the channels round a highlight from which the surround counts as coloured, in grey levels.
+_LEAST_COLOUR = 20
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,8 @@ def measure_light(pixels: NDArray[np.uint8]) -> Light:
 
 
 def glare_mask(pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    """(h, w) bool, True where a reflection hides the surface: white patches that fade into a darker surround.
+    """(h, w) bool, True where a reflection hides the surface: white patches that fade into a darker, coloured
+    surround.
 
     Meant for pictures of about a quarter of a megapixel, or a panel's working view. Patches under 0.05 % of the picture
     and those over half of it (a white background) are left out.
@@ -54,7 +57,7 @@ def glare_mask(pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
     out = np.zeros((height, width), bool)
     area = height * width
     near = max(3, round(0.006 * max(height, width)))
-    far = 4 * near
+    far = max(4 * near, round(0.05 * max(height, width)))
     for i in range(1, count):
         size = stats[i, cv2.CC_STAT_AREA]
         if not 0.0005 * area <= size <= 0.5 * area:
@@ -68,6 +71,11 @@ def glare_mask(pixels: NDArray[np.uint8]) -> NDArray[np.bool_]:
         if not near_ring.any() or not far_ring.any():
             continue
         fall = (246.0 - float(np.median(local[near_ring > 0]))) / near  # grey levels per pixel just outside
-        if fall <= _SOFT_STEP and float(np.median(local[far_ring > 0])) < 200:
+        if fall <= _SOFT_STEP and float(np.median(local[far_ring > 0])) < 200 and _coloured(pixels[y0:y1, x0:x1][far_ring > 0]):
             out[y0:y1, x0:x1] |= patch > 0
     return out
+
+
+def _coloured(ring: NDArray[np.uint8]) -> bool:
+    """True when the (n, 3) pixels round a patch are mostly not grey: walls and paper shine too, but hide no wood."""
+    return float(np.median(ring.max(axis=1).astype(int) - ring.min(axis=1))) >= _LEAST_COLOUR

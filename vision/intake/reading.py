@@ -22,7 +22,7 @@ def read_bytes(path: str | os.PathLike[str], limits: Limits) -> bytes:
 
     Raises PhotoError when the path is missing, a folder, not a regular file, unreadable, empty or over the limit. The
     size comes from the file system, so an oversized file is refused without being read; a file that grows meanwhile is
-    cut off at the limit and refused too. Pipes and devices are refused because their size is not known beforehand.
+    refused too. Pipes and devices are refused because their size is not known beforehand.
     """
     name = os.fspath(path)
     try:
@@ -42,12 +42,12 @@ def read_bytes(path: str | os.PathLike[str], limits: Limits) -> bytes:
         raise _too_heavy(name, status.st_size, limits)
     try:
         with Path(name).open("rb") as file:
-            data = file.read(limits.max_bytes + 1)
+            data = file.read(status.st_size + 1)
     except OSError as failure:
         cause = f"The file cannot be read ({_reason(failure)})."
         raise PhotoError(name, cause, "Check the file's permissions or copy it again.") from None
-    if len(data) > limits.max_bytes:
-        raise _too_heavy(name, len(data), limits)
+    if len(data) > status.st_size:
+        raise PhotoError(name, "The file is still being written.", "Wait until the copy is finished and try again.")
     return data
 
 
