@@ -53,10 +53,12 @@ def _finding(doc: Document, f: Finding, number: int) -> dict[str, Any]:
 
 
 def _part(doc: Document, part: Part, name: str, numbers: Mapping[str, int]) -> dict[str, Any]:
+    narrow = words.edge_only(doc, part)
     return {
-        "name": name, "open": part.undecided, "face": words.face_words(part), "core": words.core_words(part),
-        "section": section_svg(part), "sure": words.sure_line(part), "reason": words.reason_words(part),
-        "faces": _bars(part, "face"), "cores": _bars(part, "core") if part.core_visible >= words.CORE_SEEN else [],
+        "name": name, "open": part.undecided, "call": words.call_words(part, narrow),
+        "core": None if narrow else words.core_words(part), "section": section_svg(part, narrow),
+        "reason": words.reason_words(part), "faces": [] if narrow else _bars(part, "face"),
+        "cores": _bars(part, "core") if narrow or part.core_visible >= words.CORE_SEEN else [],
         "level": words.percent(part.level), "seen": words.seen_words(doc, part), "sightings": len(part.sightings),
         "why": [{"number": numbers[f.id], "text": f.text, "points": words.points_to(f)} for f in words.why(doc, part, 4)],
         "cues": [registry.CUES[c] for c in part.cues],
@@ -70,7 +72,10 @@ def _photo(photo: Photo, picture: bytes | None, findings: Sequence[dict[str, Any
         "told": told, "problems": [p.text for p in photo.problems],
         "findings": [f for f in findings if photo.id in f["photos"]],
         "picture": "data:image/jpeg;base64," + base64.b64encode(picture).decode("ascii") if picture else None,
-        "rows": [{"id": q.id, "view": q.view, "face": words.face_words(q), "sure": words.sure_line(q)} for q in photo.panels],
+        "rows": [
+            {"id": q.id, "view": q.view, "call": words.call_words(q, q.view in words.NARROW),
+             "sure": words.sure_line(q, q.view in words.NARROW)} for q in photo.panels
+        ],
     }
 
 

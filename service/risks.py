@@ -9,10 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.contract import Document, Part
-from service.words import CORE_SEEN, listing, part_names, percent, probabilities, reason_words
+from service.words import CORE_SEEN, edge_only, listing, part_names, percent, probabilities, reason_words
 
 #: A material below this probability is not brought up, unless the set keeps it and it is above FAINT.
 LIKELY, FAINT = 0.25, 0.05
+#: From this probability of paint on, the note on lead is given: it costs little to read.
+LEAD = 0.15
 #: A mistake on the part everyone looks at costs more.
 EXPOSURE = {"top": 1.5, "drawer_front": 1.2, "door": 1.2}
 
@@ -43,7 +45,7 @@ _TITLE = {
     "open_top": "Cannot be told yet", "board": "Chip or fibre board inside",
 }
 _TEXT = {
-    "printed": "A print cannot be stripped, sanded or restained: the picture goes, and what lies under it was never meant to show.",
+    "printed": "A print cannot be stripped, sanded or restained: the picture goes, and what is under it was never meant to show.",
     "veneer": "Veneer can be about half a millimetre thin. Sanding through it, most easily at corners, cannot be undone.",
     "opaque": "What lies under paint is not visible. Look inside, underneath or at a chip before buying for the wood.",
     "open_top": "It is the part that decides the work. Do not sand or strip it before the check below.",
@@ -51,15 +53,15 @@ _TEXT = {
 }
 
 
-def _part_risks(part: Part) -> dict[str, float]:
-    """Probability behind each risk of one part."""
+def _part_risks(part: Part, narrow: bool) -> dict[str, float]:
+    """Probability behind each risk of one part. With `narrow` (edge only) nothing is said of the face."""
     face, core = probabilities(part), probabilities(part, "core")
-    out = {}
-    for key in ("printed", "veneer", "opaque"):
+    out: dict[str, float] = {}
+    for key in () if narrow else ("printed", "veneer", "opaque"):
         p = face[key]
         if p >= LIKELY or (key in part.face_set and p >= FAINT):
             out[key] = p
-    if part.undecided and part.role == "top":
+    if part.undecided and part.role == "top" and not narrow:
         out["open_top"] = 1.0
     board = core["particle_board"] + core["fibreboard"]
     if part.core_visible >= CORE_SEEN and board >= LIKELY:
@@ -72,7 +74,7 @@ def risks(doc: Document) -> list[Risk]:
     names = part_names(doc)
     grouped: dict[str, list[tuple[Part, float]]] = {}
     for part in doc.parts:
-        for key, p in _part_risks(part).items():
+        for key, p in _part_risks(part, edge_only(doc, part)).items():
             grouped.setdefault(key, []).append((part, p))
     out = []
     for key, rows in grouped.items():
@@ -91,8 +93,8 @@ def cautions(doc: Document) -> list[Caution]:
     if not doc.parts:
         return []
     out = []
-    faces = [probabilities(p) for p in doc.parts]
-    if any(f["opaque"] >= FAINT for f in faces):
+    faces = [probabilities(p) for p in doc.parts if not edge_only(doc, p)]
+    if any(f["opaque"] >= LEAD for f in faces):
         out.append(Caution(
             "lead", "Old paint",
             "Old paint may hold lead. Until it is tested, do not dry sand, scrape or burn it, and keep children away; a quick "

@@ -73,10 +73,10 @@ def _face(kind: str | None) -> str:
     return ""
 
 
-def section_svg(judged: Judged) -> str:
+def section_svg(judged: Judged, narrow: bool = False) -> str:
     """SVG of the part in section, with a text alternative that says the same."""
-    face = None if judged.undecided else best_face(judged)[0]
-    seen = judged.core_visible >= CORE_SEEN and len(judged.core_set) == 1
+    face = None if judged.undecided or narrow else best_face(judged)[0]
+    seen = judged.core_visible >= CORE_SEEN and len(judged.core_set) == 1 and not (narrow and judged.undecided)
     core = next(iter(probabilities(judged, "core"))) if seen else None
     if face == "not_wood":
         body = _core(None, 2)
@@ -86,5 +86,5 @@ def section_svg(judged: Judged) -> str:
         body = _core(core, 2)
     else:
         body = _face(face) + _core(core, 2 + LAYER)
-    label = escape(f"In section: face {face_words(judged)}; core {core_words(judged)}.")
+    label = escape(f"In section: face {face_words(judged, narrow)}; core {core_words(judged, narrow)}.")
     return f'<svg class="section" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{label}">{body}</svg>'

@@ -10,8 +10,9 @@ from service.risks import cautions, risks
 from service.words import (
     basis_sentence,
     basis_words,
+    call_words,
     core_words,
-    face_words,
+    edge_only,
     finding_numbers,
     part_names,
     points_to,
@@ -67,12 +68,14 @@ def _part(console: Console, doc: Document, part: Part, name: str, numbers: dict[
     from rich.padding import Padding
     from rich.table import Table
 
-    _line(console, 2, (name, "bold"), ": ", (face_words(part), "bold yellow" if part.undecided else "bold green"))
+    narrow = edge_only(doc, part)
+    _line(console, 2, (name, "bold"), ": ", (call_words(part, narrow), "bold yellow" if part.undecided else "bold green"))
     rows = Table.grid(padding=(0, 2))
     rows.add_column(no_wrap=True, min_width=8)
     rows.add_column(overflow="fold")
-    rows.add_row("Core", core_words(part))
-    rows.add_row("How sure", _text(sure_line(part), (f"; {set_line(part)} ({basis})", "dim")))  # type: ignore[arg-type]
+    if not narrow:
+        rows.add_row("Core", core_words(part))
+    rows.add_row("How sure", _text(sure_line(part, narrow), (f"; {set_line(part, narrow)} ({basis})", "dim")))  # type: ignore[arg-type]
     if part.undecided:
         rows.add_row("Open", reason_words(part))
     reasons = why(doc, part, MAX_REASONS)

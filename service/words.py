@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import PurePath
 
-from service.contract import Document, Finding, Judged, Part
+from service.contract import Document, Finding, Judged, Panel, Part
 from vision import registry
 
 #: Above this a core counts as seen.
 CORE_SEEN = 0.5
+#: Views whose question is the core.
+NARROW = ("edge", "end", "joint")
 _ROLE = {
     "top": "Top", "side": "Side", "drawer_front": "Drawer front", "door": "Door", "drawer_side": "Drawer side",
     "back": "Back", "shelf": "Shelf", "leg": "Leg", "frame": "Frame", "unknown": "Unnamed part",
@@ -110,7 +112,7 @@ def _faces_seen(doc: Document, part: Part) -> int:
     views = {(p.id, q.id): q.view for p in doc.photos for q in p.panels}
     per_photo: dict[str, int] = {}
     for s in part.sightings:
-        if views[s.photo, s.panel] not in ("edge", "end"):
+        if views[s.photo, s.panel] not in NARROW:
             per_photo[s.photo] = per_photo.get(s.photo, 0) + 1
     return max(per_photo.values(), default=0)
 
@@ -126,45 +128,61 @@ def best_face(judged: Judged) -> tuple[str, float]:
     return next(iter(probabilities(judged).items()))
 
 
-def face_words(judged: Judged) -> str:
-    """The verdict on the face: one material when decided, else 'cannot tell' and what is still open."""
-    key, _ = best_face(judged)
-    if not judged.undecided:
-        return class_words(key)
-    open_ = [k for k in probabilities(judged) if k in judged.face_set]
-    if not open_ or len(open_) == len(registry.FACES):
+def edge_only(doc: Document, judged: Panel | Part) -> bool:
+    """True when no face is in view: an edge, end or joint, whose question is the core."""
+    if isinstance(judged, Panel):
+        return judged.view in NARROW
+    views = {(p.id, q.id): q.view for p in doc.photos for q in p.panels}
+    return all(views[s.photo, s.panel] in NARROW for s in judged.sightings)
+
+
+def _open_words(judged: Judged, kind: str, every: int) -> str:
+    """'cannot tell', with what is still open where that says something."""
+    kept = getattr(judged, f"{kind}_set")
+    left = [class_words(k) for k in probabilities(judged, kind) if k in kept]
+    if not left or len(left) == every:
         return "cannot tell"
-    if len(open_) == 1:
-        return f"cannot tell; points to {class_words(open_[0])}"
-    return f"cannot tell: {listing([class_words(k) for k in open_])}"
+    if len(left) == 1:
+        return f"cannot tell; points to {left[0]}"
+    return f"cannot tell: {listing(left)}"
 
 
-def core_words(judged: Judged) -> str:
+def face_words(judged: Judged, narrow: bool = False) -> str:
+    """The verdict on the face: one material when decided, else 'cannot tell' and what is still open."""
+    if narrow:
+        return "no face in view"
+    return class_words(best_face(judged)[0]) if not judged.undecided else _open_words(judged, "face", len(registry.FACES))
+
+
+def core_words(judged: Judged, narrow: bool = False) -> str:
     """The core: named when it is in view and one candidate is left, else what is open, else 'not in view'."""
-    if best_face(judged)[0] == "not_wood" and not judged.undecided:
+    face = best_face(judged)[0] if not (judged.undecided or narrow) else None
+    if face == "not_wood":
         return "does not apply"
-    open_ = [k for k in probabilities(judged, "core") if k in judged.core_set]
-    if judged.core_visible < CORE_SEEN:
-        if not judged.undecided and best_face(judged)[0] == "solid_wood":
-            return "the board itself"
-        return "not in view"
-    if len(open_) == 1:
-        return class_words(open_[0])
-    return f"cannot tell: {listing([class_words(k) for k in open_])}" if 0 < len(open_) < len(registry.CORES) else "cannot tell"
+    if judged.core_visible < CORE_SEEN and not (narrow and not judged.undecided):
+        return "the board itself" if face == "solid_wood" else "not in view"
+    if len(judged.core_set) == 1 and not (narrow and judged.undecided):
+        return class_words(judged.core_set[0])
+    return _open_words(judged, "core", len(registry.CORES))
 
 
-def sure_line(judged: Judged, limit: int = 3) -> str:
-    """The face probabilities that matter, in words for the first and percent for each."""
-    values = [(k, p) for k, p in probabilities(judged).items() if p >= 0.05][:limit]
+def call_words(judged: Judged, narrow: bool) -> str:
+    """The one line that stands for the verdict: the face, or where only an edge is in view, the core."""
+    return f"edge only, core: {core_words(judged, True)}" if narrow else face_words(judged)
+
+
+def sure_line(judged: Judged, narrow: bool = False, limit: int = 3) -> str:
+    """The probabilities that matter (of the core where only an edge is in view), with words for a decided first."""
+    values = [(k, p) for k, p in probabilities(judged, "core" if narrow else "face").items() if p >= 0.05][:limit]
     first = f"{class_words(values[0][0])} {percent(values[0][1])}"
     if not judged.undecided:
         first += f" ({sure_words(values[0][1])})"
     return ", ".join([first, *(f"{class_words(k)} {percent(p)}" for k, p in values[1:])])
 
 
-def set_line(judged: Judged) -> str:
+def set_line(judged: Judged, narrow: bool = False) -> str:
     """What is not ruled out, with the level."""
-    words = listing([class_words(k) for k in judged.face_set]) or "nothing"
+    words = listing([class_words(k) for k in (judged.core_set if narrow else judged.face_set)]) or "nothing"
     return f"not ruled out at {percent(judged.level)}: {words}"
 
 

@@ -57,7 +57,7 @@ OPEN_TOP = verdict(
 )
 TOP_EDGE = verdict(
     face(solid_wood=0.03, veneer=0.6, printed=0.3), core(particle_board=0.9), faces=("veneer", "printed"),
-    cores=("particle_board",), seen=0.93, reason="weak_evidence", cues=("edge",), findings=("f3",),
+    cores=("particle_board",), seen=0.93, cues=("edge",), findings=("f3",),
 )
 FRONT = verdict(face(printed=0.93), faces=("printed",), cues=("figure", "highlight"), findings=("f4",))
 SIDE = verdict(face(opaque=0.96), faces=("opaque",), cues=("none",))

@@ -2,7 +2,7 @@
 
 Model. Let S be the substrate (what the part is made of), pi(S) the prior the panels were judged with and p_i(S) the
 verdict of sighting i. The sighting's evidence is L_i(S) = p_i(S) / pi(S). Sightings are of two kinds: *broad* (face,
-whole, joint, unknown) and *narrow* (edge, end).
+whole, unknown), which answer for the face, and *narrow* (edge, end, joint), which answer for the core.
 
 Within a kind the sightings show the same surface, often in the same light through the same lens: they are far from
 independent. Their evidence is pooled as a geometric mean (log-opinion pool), each weighted by how many bits its verdict
@@ -36,7 +36,8 @@ FLOOR = 1e-4
 #: Weight, in bits, of a sighting that says nothing over the prior.
 MIN_WEIGHT = 0.01
 
-NARROW = ("edge", "end")
+#: Views whose question is the core; on all others it is the face.
+NARROW = ("edge", "end", "joint")
 _PAIRS = tuple(registry.SUBSTRATE_OF.items())
 _SUBSTRATES = tuple(registry.SUBSTRATES)
 _FACE_OF = {s: f for (f, _), s in _PAIRS}
@@ -55,7 +56,7 @@ class Sighting:
 
     @property
     def narrow(self) -> bool:
-        """True for an edge or end."""
+        """True for an edge, end or joint."""
         return self.view in NARROW
 
 
@@ -132,11 +133,36 @@ def _shared(sets: Sequence[tuple[str, ...]]) -> set[str]:
     return set.intersection(*(set(s) for s in sets)) if sets else set()
 
 
-def _reason(face_set: Sequence[str], undecided: Sequence[Verdict]) -> str:
+def _decided(
+    broad: Sequence[Sighting], narrow: Sequence[Sighting], face: Mapping[str, float], face_set: Sequence[str],
+    core_set: Sequence[str], level: float,
+) -> bool:
+    """Whether a fused part is decided: its face where a face is in view, else its core.
+
+    Pooling may sharpen numbers but never turns "cannot tell" into a decision: one sighting of the kind that answers must
+    be decided, and no other against it. Only an edge, being evidence of another kind, can settle an open face, and then
+    only when the face reaches the level of the sets.
+    """
+    speakers, asked, left = (broad, "face", face_set) if broad else (narrow, "core", core_set)
+    answers = set()
+    for s in speakers:
+        values: Mapping[str, float] = getattr(s.verdict, asked)
+        if not s.verdict.undecided:
+            answers.add(max(values, key=values.__getitem__))
+    if len(left) != 1:
+        return False
+    if answers:
+        return answers == set(left)
+    return bool(broad and narrow) and face[left[0]] >= level
+
+
+def _reason(face_set: Sequence[str], undecided: Sequence[Verdict], face_asked: bool) -> str:
     """Why a part stays open: the commonest reason among its open sightings, else what its set of faces says."""
     counts = Counter(v.reason for v in undecided if v.reason is not None)
     if counts:
         return counts.most_common(1)[0][0]
+    if not face_asked:
+        return "weak_evidence"
     if set(face_set) == {"solid_wood", "veneer"}:
         return "plain_face"
     if "printed" in face_set and {"solid_wood", "veneer"} & set(face_set):
@@ -149,8 +175,7 @@ def fuse(
 ) -> Verdict:
     """Verdict of a part from its sightings.
 
-    `prior`: substrate distribution the panels were judged with (see `substrate_prior`). Broad sightings alone never
-    decide what none of them decided; only a narrow one, being evidence of another kind, can tip them.
+    `prior`: substrate distribution the panels were judged with (see `substrate_prior`).
     Sets are the likeliest classes reaching the level, joined with every class that all sightings keep open.
     """
     if not sightings:
@@ -173,15 +198,12 @@ def fuse(
     possible = {_FACE_OF[s] for s in substrate_set}
     face_set = _set(face, level, _shared([s.verdict.face_set for s in broad or narrow]) & possible)
     core_set = _set(core, level, _shared([s.verdict.core_set for s in narrow or broad]))
-    # Without an edge in view, pooling may sharpen numbers but never turns "cannot tell" into a decision.
-    speakers = [s.verdict for s in broad or narrow]
-    open_ = [v for v in speakers if v.undecided]
-    answers = {max(v.face, key=lambda k: v.face[k]) for v in speakers if not v.undecided}
-    decided = len(face_set) == 1 and len(answers) <= 1 and (bool(answers) or (bool(broad) and bool(narrow)))
+    decided = _decided(broad, narrow, face, face_set, core_set, level)
+    open_ = [s.verdict for s in broad or narrow if s.verdict.undecided]
     cues = [c for c in registry.CUES if c != "none" and any(c in v.cues for v in verdicts)]
     return Verdict(
         face=face, core=core, core_visible=max(v.core_visible for v in verdicts), substrate=substrate,
         face_set=face_set, core_set=core_set, substrate_set=substrate_set, level=level,
-        undecided=not decided, reason=None if decided else _reason(face_set, open_),
+        undecided=not decided, reason=None if decided else _reason(face_set, open_, bool(broad)),
         cues=tuple(cues or ["none"]), findings=tuple(dict.fromkeys(f for v in verdicts for f in v.findings)),
     )
