@@ -73,8 +73,10 @@ def _boundaries(profile: Plane, noise: float) -> NDArray[np.float32]:
     if t < MIN_ROWS:
         return np.zeros(0, np.float32)
     smooth = np.asarray(cv2.GaussianBlur(profile[None, :], (0, 0), max(0.6, t / 90)), np.float32)[0]
-    trend = np.asarray(cv2.GaussianBlur(profile[None, :], (0, 0), t / 4), np.float32)[0]
-    v = smooth - trend
+    # Only a straight trend is taken off: anything bent would grow lobes beside a thick middle layer.
+    # By the median of differences over half the thickness, so that one thin face layer does not tilt it.
+    half = t // 2
+    v = smooth - float(np.median(smooth[half:] - smooth[:t - half])) / half * np.arange(t, dtype=np.float32)
     low, high = np.percentile(v, (5, 95))
     need = max(PROMINENCE * float(high - low), 4 * noise, 1.5)
     if high - low < need:
@@ -120,13 +122,12 @@ def measure_layers(strip: Strip, found: Layers) -> dict[str, float]:
     out = {
         "layers_count": float(count),
         "layers_coherence": found.coherence,
-        "layers_contrast": math.nan, "layers_pitch_spread": math.nan, "layers_alternate": math.nan,
+        "layers_contrast": math.nan, "layers_pitch_spread": math.nan,
         "layers_steps": _steps(found.profile) / mean,
     }
     if count >= 3:
         steps = np.diff(found.levels)
         out["layers_contrast"] = float(np.median(np.abs(steps))) / mean
-        out["layers_alternate"] = float(np.mean(steps[1:] * steps[:-1] < 0))
         inner = np.diff(found.bounds)
         if len(inner) >= 2:
             out["layers_pitch_spread"] = float(inner.std() / max(float(inner.mean()), 1e-6))

@@ -16,6 +16,7 @@ from vision.edges.particles import measure_particles
 from vision.edges.rings import ArcFit, fit_arcs, measure_rings
 from vision.edges.unroll import Strip, unroll
 from vision.features import Feature
+from vision.surface.sample import sample
 from vision.types import GrainField, Outline, WorkingView
 
 FEATURES: tuple[Feature, ...] = (
@@ -23,7 +24,6 @@ FEATURES: tuple[Feature, ...] = (
     Feature("layers_coherence", "edge_layers", "0..1", "Share of lightness variance that depends on depth alone."),
     Feature("layers_contrast", "edge_layers", "ratio", "Median step between neighbouring layers over the mean."),
     Feature("layers_pitch_spread", "edge_layers", "ratio", "Spread of inner layer thickness over its mean."),
-    Feature("layers_alternate", "edge_layers", "0..1", "Share of neighbouring steps that change sign."),
     Feature("layers_steps", "edge_layers", "ratio", "Up and down of the depth profile beyond its range, over its mean."),
     Feature("layers_pitch_peak", "edge_layers", "0..1", "Share of the depth profile's variance in one period."),
     Feature("layers_texture_match", "edge_layers", "-1..1", "Correlation of layer lightness with layer roughness."),
@@ -79,13 +79,15 @@ Located = LayerLine | FaceLine | RingArc
 #: Weakest evidence worth drawing.
 MIN_COHERENCE, MIN_FACE_STRENGTH, MIN_RING_GAIN = 0.35, 2.5, 0.04
 
-_STRIPS: WeakKeyDictionary[WorkingView, tuple[Strip, Layers] | None] = WeakKeyDictionary()
+_STRIPS: WeakKeyDictionary[WorkingView, tuple[Strip, Layers, ArcFit | None] | None] = WeakKeyDictionary()
 
 
-def _prepared(view: WorkingView) -> tuple[Strip, Layers] | None:
+def _prepared(view: WorkingView) -> tuple[Strip, Layers, ArcFit | None] | None:
     if view not in _STRIPS:
         strip = unroll(view)
-        _STRIPS[view] = None if strip is None or not strip.inside.any() else (strip, find_layers(strip))
+        s = sample(view)
+        _STRIPS[view] = None if strip is None or not strip.inside.any() else (
+            strip, find_layers(strip), fit_arcs(s.gradients, s.inside))
     return _STRIPS[view]
 
 
@@ -95,10 +97,10 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     ready = _prepared(view)
     if ready is None:
         return out
-    strip, layers = ready
+    strip, layers, arc = ready
     out.update(measure_layers(strip, layers))
     out.update(measure_particles(strip))
-    out.update(measure_rings(strip))
+    out.update(measure_rings(strip, arc, math.hypot(*view.mask.shape)))
     return out
 
 
@@ -107,7 +109,7 @@ def located(view: WorkingView, field: GrainField | None) -> tuple[Located, ...]:
     ready = _prepared(view)
     if ready is None:
         return ()
-    strip, layers = ready
+    strip, layers, arc = ready
     n = strip.luma.shape[1]
     out: list[Located] = []
     t = strip.luma.shape[0]
@@ -117,9 +119,8 @@ def located(view: WorkingView, field: GrainField | None) -> tuple[Located, ...]:
     face = face_line_row(layers)
     if face is not None and face[1] >= MIN_FACE_STRENGTH and layers.coherence >= MIN_COHERENCE:
         out.append(FaceLine(_line(strip, face[0], n), face[1], face[0] / t))
-    arc = fit_arcs(strip.luma, strip.inside)
     if arc is not None and arc.fit - arc.straight_fit >= MIN_RING_GAIN and arc.turn > 0.15:
-        drawn = _arc(strip, arc)
+        drawn = _arc(view.mask.shape, arc)
         if drawn is not None:
             out.append(drawn)
     return tuple(out)
@@ -130,28 +131,20 @@ def _line(strip: Strip, row: float, n: int) -> Outline:
     return tuple((float(x), float(y)) for x, y in p)
 
 
-def _arc(strip: Strip, arc: ArcFit) -> RingArc | None:
-    """The piece of the mean circle that lies on the strip."""
-    t, n = strip.luma.shape
+def _arc(shape: tuple[int, int], arc: ArcFit) -> RingArc | None:
+    """The piece of the mean circle that lies on the view."""
+    h, w = shape
     angles = np.linspace(-math.pi, math.pi, 721)
     p = np.c_[arc.centre[0] + arc.radius * np.cos(angles), arc.centre[1] + arc.radius * np.sin(angles)]
-    on = (p[:, 0] >= 0) & (p[:, 0] < n) & (p[:, 1] >= 0) & (p[:, 1] < t)
-    if on.sum() < 2:
-        return None
+    on = (p[:, 0] >= 0) & (p[:, 0] <= w - 1) & (p[:, 1] >= 0) & (p[:, 1] <= h - 1)
     # The longest run of on-panel points, taken round the circle so that a cut at 180 degrees does not split it.
-    order = np.roll(np.arange(len(on)), -int(np.argmin(on)))
-    runs, current = [], []
-    for i in order:
+    runs: list[list[int]] = [[]]
+    for i in np.roll(np.arange(len(on)), -int(np.argmin(on))):
         if on[i]:
-            current.append(int(i))
-        elif current:
-            runs.append(current)
-            current = []
-    if current:
-        runs.append(current)
+            runs[-1].append(int(i))
+        elif runs[-1]:
+            runs.append([])
     best = max(runs, key=len)
     if len(best) < 2:
         return None
-    q = strip.view_points(p[best])
-    centre, rim = strip.view_points(np.array([arc.centre, p[best[0]]]))
-    return RingArc(tuple((float(x), float(y)) for x, y in q), float(np.hypot(*(rim - centre))), arc.fit - arc.straight_fit)
+    return RingArc(tuple((float(x), float(y)) for x, y in p[best]), arc.radius, arc.fit - arc.straight_fit)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features import Feature
-from vision.surface.sample import Plane, enough, masked_blur, mean_of, moments, ratio_db, sample, thin
+from vision.surface.sample import Plane, Sample, enough, gradients, masked_blur, mean_of, moments, ratio_db, sample, thin
 from vision.types import GrainField, WorkingView
 
 GROUP = "paint_clues"
@@ -47,24 +47,20 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     s = sample(view)
     if not enough(s.inside):
         return out
-    out.update(_grain(s.filled, s.inside))
+    out.update(_grain(s))
     out.update(mean_of([_stipple(t.luma, t.noise) for t in s.tiles], (
         "paint_stipple", "paint_stipple_round", "paint_stipple_tails")))
     out.update(_flat(s.coarse.rgb, s.coarse.luma, s.coarse.inside))
     return out
 
 
-def cell_tensors(plane: Plane, mask: NDArray[np.bool_], cell: int = CELL) -> NDArray[np.float32]:
+def cell_tensors(slopes: tuple[Plane, Plane], mask: NDArray[np.bool_], cell: int = CELL) -> NDArray[np.float32]:
     """(n, 3) scatter of gradients (gx gx, gy gy, gx gy; sums) about their mean, per cell wholly on the mask.
 
     About the mean, because a slope of light is one gradient all over a cell and no line at all.
     """
-    smooth = cv2.GaussianBlur(plane, (0, 0), 1.0)
-    gx = np.zeros_like(smooth)
-    gy = np.zeros_like(smooth)
-    gx[:, 1:-1] = 0.5 * (smooth[:, 2:] - smooth[:, :-2])
-    gy[1:-1] = 0.5 * (smooth[2:] - smooth[:-2])
-    rows, cols = plane.shape[0] // cell, plane.shape[1] // cell
+    gx, gy = slopes
+    rows, cols = mask.shape[0] // cell, mask.shape[1] // cell
     if rows == 0 or cols == 0:
         return np.zeros((0, 3), np.float32)
     size = (cols, rows)
@@ -80,11 +76,11 @@ def _coherence(t: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.hypot(t[:, 0] - t[:, 1], 2 * t[:, 2]) / np.maximum(total, 1e-3), dtype=np.float32)
 
 
-def _grain(luma: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
-    plane, mask = luma, inside
+def _grain(s: Sample) -> dict[str, float]:
+    plane, mask, slopes = s.filled, s.inside, s.gradients
     excess, aligned = [], []
     for _ in range(LEVELS):
-        t = cell_tensors(plane, mask)
+        t = cell_tensors(slopes, mask)
         if len(t) >= 4:
             # Cells with less than a quarter of a grey level of gradient are quantisation, not structure.
             live = (t[:, 0] + t[:, 1]) > QUIET * CELL * CELL
@@ -98,6 +94,7 @@ def _grain(luma: Plane, inside: NDArray[np.bool_]) -> dict[str, float]:
             break
         plane = np.asarray(cv2.resize(plane, (w // 2, h // 2), interpolation=cv2.INTER_AREA), np.float32)
         mask = cv2.resize(mask.astype(np.float32), (w // 2, h // 2), interpolation=cv2.INTER_AREA) > 0.999
+        slopes = gradients(plane)
     if not excess:
         return {}
     return {"paint_grain_excess": max(excess), "paint_grain_aligned": max(aligned),

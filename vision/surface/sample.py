@@ -46,20 +46,26 @@ def noise_sigma(luma: Plane) -> float:
     return max(NOISE_FLOOR, float(np.median(np.abs(thin(response)))) / 0.6745 / 6.0)
 
 
-def orientation(luma: Plane, mask: NDArray[np.bool_] | None = None, sigma: float = 1.0) -> tuple[float, float]:
+def gradients(luma: Plane) -> tuple[Plane, Plane]:
+    """Derivatives (gx, gy) of a plane smoothed with sigma 1, grey levels per pixel, zero on the outermost pixels."""
+    smooth = cv2.GaussianBlur(luma, (0, 0), 1.0)
+    gx, gy = np.zeros_like(luma), np.zeros_like(luma)
+    gx[:, 1:-1] = 0.5 * (smooth[:, 2:] - smooth[:, :-2])
+    gy[1:-1] = 0.5 * (smooth[2:] - smooth[:-2])
+    return gx, gy
+
+
+def orientation(luma: Plane, sigma: float = 1.0) -> tuple[float, float]:
     """Dominant line direction of a plane and its coherence.
 
     Returns (angle in degrees 0..180, 0 along +x, counter-clockwise on screen; coherence 0..1), both from the
-    structure tensor summed over the whole plane (or the masked part).
+    structure tensor summed over the whole plane.
     """
     if min(luma.shape) < 5:
         return 0.0, 0.0
     smooth = cv2.GaussianBlur(luma, (0, 0), sigma)
     gx = 0.5 * (smooth[1:-1, 2:] - smooth[1:-1, :-2])
     gy = 0.5 * (smooth[2:, 1:-1] - smooth[:-2, 1:-1])
-    if mask is not None:
-        inner = mask[1:-1, 1:-1].astype(np.float32)
-        gx, gy = gx * inner, gy * inner
     jxx, jyy, jxy = float(np.vdot(gx, gx)), float(np.vdot(gy, gy)), float(np.vdot(gx, gy))
     total = jxx + jyy
     if total <= 1e-6 * luma.size:
@@ -141,16 +147,18 @@ class Sample:
 
     `rgb`: (h, w, 3), the working view. `luma`: (h, w) its lightness, 0..255. `inside`: (h, w) bool, the mask
     shrunk away from its border where that leaves enough. `tiles`: up to four squares of the native crop (the most
-    central one and the sharpest others); empty on panels too small. `angle`, `coherence`: dominant line direction of the working view.
+    central one and the sharpest others); empty on panels too small.
     """
 
     rgb: NDArray[np.uint8]
     luma: Plane
     inside: NDArray[np.bool_]
     tiles: tuple[Tile, ...]
-    angle: float
-    coherence: float
-    noise: float
+
+    @cached_property
+    def gradients(self) -> tuple[Plane, Plane]:
+        """(gx, gy) of `filled` at sigma 1, grey levels per pixel, zero on the outermost pixels."""
+        return gradients(self.filled)
 
     @cached_property
     def values(self) -> Plane:
@@ -263,8 +271,7 @@ def sample(view: WorkingView) -> Sample:
     luma = cv2.cvtColor(view.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32) if view.pixels.size else \
         np.zeros(view.mask.shape, np.float32)
     inside = shrink(view.mask)
-    angle, coherence = orientation(luma, inside, 1.5) if inside.any() else (0.0, 0.0)
-    made = Sample(view.pixels, luma, inside, pick_tiles(view.native, view.native_mask), angle, coherence, noise_sigma(luma))
+    made = Sample(view.pixels, luma, inside, pick_tiles(view.native, view.native_mask))
     _SAMPLES[view] = made
     return made
 
