@@ -21,6 +21,9 @@ from vision.types import GrainField, Outline, WorkingView
 _PARTS = 8
 #: A joint may lean this many degrees from the mean grain.
 _LEAN = 3.0
+_LEANS = 13
+#: Width of the window in which each side of a joint is read, as a share of the panel's width across the grain.
+_WINDOW = 0.03
 #: Smallest tone step between neighbouring strips, CIE L*a*b* units.
 MIN_STEP = 1.5
 #: A joint must stand this many times above the panel's typical streak.
@@ -110,28 +113,22 @@ def _steps(tone: NDArray[np.float32], known: NDArray[np.bool_], width: int) -> t
     return after - before, usable
 
 
-def _joint_profile(tone: NDArray, known: NDArray, width: int, length: int) -> tuple[NDArray, NDArray, NDArray]:
-    """(step size, steadiness 0..1, lean in rows per part) for every row across the grain, best over small leans."""
+def _joint_profile(tone: NDArray, known: NDArray, width: int, leans: NDArray) -> tuple[NDArray, NDArray]:
+    """(step size, steadiness 0..1), both (leans, across): how far the tone steps along every leaning line.
+
+    `leans`: rows per part. Steadiness is the share of the parts in which the step is there with the same sign.
+    """
     step, usable = _steps(tone, known, width)
     tall = tone.shape[1]
-    per_part = length / _PARTS * math.tan(math.radians(_LEAN))
-    leans = np.unique(np.linspace(-per_part, per_part, 7).round(2))
-    best, steady, lean = np.zeros(tall), np.zeros(tall), np.zeros(tall)
-    rows = np.arange(tall)
     offsets = np.arange(_PARTS) - (_PARTS - 1) / 2
-    for slope in leans:
-        at = np.clip(np.rint(rows[None] + slope * offsets[:, None]).astype(int), 0, tall - 1)
-        moved = np.take_along_axis(step, at[..., None], 1)
-        ok = np.take_along_axis(usable, at, 1)
-        share = ok.sum(0)
-        mean = (moved * ok[..., None]).sum(0) / np.maximum(share, 1)[:, None]
-        size = np.linalg.norm(mean, axis=1)
-        agree = ((moved * mean[None]).sum(2) > 0.35 * size[None] ** 2) & ok
-        keeps = np.where(share >= 0.6 * _PARTS, agree.sum(0) / np.maximum(share, 1), 0)
-        score = size * keeps
-        better = score > best * steady
-        best, steady, lean = np.where(better, size, best), np.where(better, keeps, steady), np.where(better, slope, lean)
-    return best, steady, lean
+    at = np.rint(np.arange(tall) + leans[:, None, None] * offsets[:, None]).astype(int).clip(0, tall - 1)
+    parts = np.arange(_PARTS)[:, None]
+    moved, ok = step[parts, at], usable[parts, at]
+    share = ok.sum(1)
+    mean = np.einsum("lptc,lpt->ltc", moved, ok) / np.maximum(share, 1)[..., None]
+    size = np.sqrt((mean**2).sum(-1))
+    agree = (np.einsum("lptc,ltc->lpt", moved, mean) > 0.35 * size[:, None] ** 2) & ok
+    return size, np.where(share >= 0.6 * _PARTS, agree.sum(1) / np.maximum(share, 1), 0)
 
 
 def _peaks(score: NDArray, width: int) -> list[int]:
@@ -157,24 +154,31 @@ def find_strips(view: WorkingView, field: GrainField, *, direction: float | None
             return _NONE
     lab, mask, back = _turned(view, direction)
     tall, wide = mask.shape
-    width = max(5, round(0.035 * tall))
+    width = max(5, round(_WINDOW * tall))
     if tall < 8 * width or wide < 32:
         return _NONE
     tone, known = _profiles(lab, mask)
-    size, steady, lean = _joint_profile(tone, known, width, wide)
-    score = size * steady
+    leans = wide / _PARTS * np.tan(np.radians(np.linspace(-_LEAN, _LEAN, _LEANS)))
+    size, keeps = _joint_profile(tone, known, width, leans)
     # abruptness: most of the step must already be there within two rows on either side
-    quick, quick_steady, _ = _joint_profile(tone, known, 2, wide)
-    abrupt = np.clip(quick * quick_steady / np.maximum(score, 1e-6), 0, 1)
-    score = score * abrupt
+    quick, quick_keeps = _joint_profile(tone, known, 2, leans)
+    scores = size * keeps
+    scores *= np.clip(quick * quick_keeps / np.maximum(scores, 1e-6), 0, 1)
+    # joints are parallel to each other, growth rings need not be: one lean for all, give or take half a degree
+    common = int((scores**4).sum(1).argmax())
+    low, high = max(0, common - 1), min(_LEANS, common + 2)
+    pick = low + scores[low:high].argmax(0)
+    across = np.arange(tall)
+    score, steady, lean = scores[pick, across], keeps[pick, across], leans[pick]
     peaks = _peaks(score, width)
     joints: list[int] = []
-    if peaks:
+    covered = np.nonzero(known.mean(0) >= 0.6)[0]
+    if peaks and covered.size:
         # the panel's own streaks: every other local maximum; with few, the least a tone step must be
         heights = np.array([score[t] for t in peaks])
         streaks = max(float(np.median(heights)), 0.5 * MIN_STEP)
         joints = [t for t in peaks if score[t] >= max(MIN_STEP, MIN_STANDOUT * streaks) and steady[t] >= 0.75
-                  and width < t < tall - width]
+                  and covered[0] + 2 * width < t < covered[-1] - 2 * width]
     joints.sort()
     if not joints:
         return Layup((), direction, float("nan"), (), ())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -98,3 +100,13 @@ def long_grain(angle: float, seed: int, pores: tuple[float, ...], size: int = 32
     shape *= np.exp(-0.5 * (k_along * along) ** 2)
     g = np.fft.ifft2(f * shape).real[size // 2:size // 2 + size, size // 2:size // 2 + size]
     return 128 + 20 * (g - g.mean()) / g.std()
+
+
+def boards(edges: list[int], tones: list[float], angles: list[float], seed: int, *, width: int = 560, sd: float = 4.0,
+           along: float = 150.0) -> NDArray:
+    """Boards laid one below the other: board i runs from row edges[i] to edges[i + 1], with its own tone and grain angle."""
+    image = np.zeros((edges[-1], width))
+    for i, (top, bottom) in enumerate(itertools.pairwise(edges)):
+        own = long_grain(angles[i], seed + i, (1.2, 4.0), size=max(width, edges[-1]), along=along) - 128
+        image[top:bottom] = 128 + tones[i] + sd / 20 * own[: bottom - top, :width]
+    return image
