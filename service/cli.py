@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from service.teach import teach
 from service.version import PROGRAM
 from vision.errors import GrainassayError, UsageError
 
@@ -94,6 +95,9 @@ def doctor() -> None:
     from service.doctor import examine, print_checks
 
     raise typer.Exit(print_checks(examine()))
+
+
+app.command()(teach)
 
 
 def _complain(err: GrainassayError) -> None:

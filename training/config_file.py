@@ -52,6 +52,10 @@ class Config:
     experts: tuple[ExpertSettings, ...]
 
 
+def _expert(row: dict[str, Any]) -> ExpertSettings:
+    return ExpertSettings(**{k: tuple(v) if isinstance(v, list) else v for k, v in row.items()})
+
+
 def load_config(path: Path = CONFIG) -> Config:
     """Settings of a JSON file.
 
@@ -63,7 +67,7 @@ def load_config(path: Path = CONFIG) -> Config:
     raw: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     try:
         rows: list[dict[str, Any]] = raw.pop("experts")
-        experts = tuple(ExpertSettings(**{k: tuple(v) if isinstance(v, list) else v for k, v in e.items()}) for e in rows)
+        experts = tuple(_expert(e) for e in rows)
         return Config(**raw, experts=experts)
     except (TypeError, KeyError) as err:
         raise ValueError(f"{path.name}: {err}") from err

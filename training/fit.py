@@ -120,7 +120,7 @@ def judging_use(table: Table, target: str) -> NDArray[np.bool_]:
 
 
 def fit_target(
-    real: Table, rendered: Table | None, config: Config, target: str, settings: ExpertSettings, folds: list[NDArray[np.bool_]]
+    real: Table, rendered: Table | None, target: str, settings: ExpertSettings, folds: list[NDArray[np.bool_]]
 ) -> tuple[Expert, Array]:
     """One expert taught on everything, and (n real, classes) log probabilities by experts that did not see the author."""
     classes = len(TARGETS[target])
@@ -166,13 +166,22 @@ def _stack(
     return weights(np.zeros(len(labels), dtype=bool)) / t, held / t
 
 
-def fit(real: Table, rendered: Table | None, config: Config) -> Fitted:
-    """Fit on real panels, with rendered ones helping the experts as far as the settings say."""
+def fit(
+    real: Table, rendered: Table | None, config: Config, memo: dict[tuple[str, str], tuple[Expert, Array]] | None = None
+) -> Fitted:
+    """Fit on real panels, with rendered ones helping the experts as far as the settings say.
+
+    `memo` keeps fitted experts by (target, name) for further fits on the very same panels and settings.
+    """
+    memo = {} if memo is None else memo
     folds = list(stacking.author_folds(real.author, real.face, config.inner_folds, config.seed))
     experts: dict[str, list[Expert]] = {}
     outputs: dict[str, Array] = {}
     for target in TARGETS:
-        pairs = [fit_target(real, rendered, config, target, s, folds) for s in config.experts]
+        for s in config.experts:
+            if (target, s.name) not in memo:
+                memo[target, s.name] = fit_target(real, rendered, target, s, folds)
+        pairs = [memo[target, s.name] for s in config.experts]
         experts[target], outputs[target] = [p[0] for p in pairs], np.stack([p[1] for p in pairs], axis=1)
     uses = {t: calibration.specimen_weight(real.weight.astype(np.float64), real.specimen, judging_use(real, t)) for t in TARGETS}
     priors = {t: calibration.mix(np.where(uses[t] > 0, real.labels(t), -1), uses[t], len(c)) for t, c in TARGETS.items()}

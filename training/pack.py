@@ -95,7 +95,7 @@ def graph(fitted: Fitted, projection: Projection, config: Config, table: Table) 
     inputs = [helper.make_tensor_value_info("values", TensorProto.FLOAT, ["n", len(table.names)])]
     length = projection.mean.shape[1]
     inputs += [helper.make_tensor_value_info(f"look_{c}", TensorProto.FLOAT, ["n", length]) for c in crops()]
-    shapes = {t: ["n", len(config.experts), len(c)] for t, c in TARGETS.items()}
+    shapes: dict[str, list[str | int | None]] = {t: ["n", len(config.experts), len(c)] for t, c in TARGETS.items()}
     outputs = [helper.make_tensor_value_info(t, TensorProto.FLOAT, shape) for t, shape in shapes.items()]
     outputs.append(helper.make_tensor_value_info("distance", TensorProto.FLOAT, ["n"]))
     made = helper.make_model(helper.make_graph(g.nodes, "experts", inputs, outputs, g.constants),
