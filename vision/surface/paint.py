@@ -60,12 +60,16 @@ def cell_tensors(slopes: tuple[Plane, Plane], mask: NDArray[np.bool_], cell: int
     About the mean, because a slope of light is one gradient all over a cell and no line at all.
     """
     gx, gy = slopes
-    rows, cols = mask.shape[0] // cell, mask.shape[1] // cell
-    if rows == 0 or cols == 0:
+    # Smoothing reaches 2 px across the mask's rim and the picture's.
+    safe = cv2.erode(mask.astype(np.uint8), np.ones((5, 5), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    ys, xs = np.flatnonzero(safe.any(axis=1)), np.flatnonzero(safe.any(axis=0))
+    if ys.size < cell or xs.size < cell:
         return np.zeros((0, 3), np.float32)
+    y0, x0 = int(ys[0]), int(xs[0])
+    rows, cols = (int(ys[-1]) + 1 - y0) // cell, (int(xs[-1]) + 1 - x0) // cell
     size = (cols, rows)
-    crop = np.s_[:rows * cell, :cols * cell]
-    full = cv2.resize(mask[crop].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.999
+    crop = np.s_[y0:y0 + rows * cell, x0:x0 + cols * cell]
+    full = cv2.resize(safe[crop].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.999
     xx, yy, xy, mx, my = (np.asarray(cv2.resize(np.ascontiguousarray(p[crop]), size, interpolation=cv2.INTER_AREA))[full]
                           for p in (gx * gx, gy * gy, gx * gy, gx, gy))
     return (np.stack([xx - mx * mx, yy - my * my, xy - mx * my], axis=1) * cell * cell).astype(np.float32)
