@@ -104,19 +104,23 @@ def find_spots(view: WorkingView, step: int = 4) -> tuple[Spot, ...]:
     grey = _to_cells(np.asarray(cv2.cvtColor(view.pixels, cv2.COLOR_RGB2GRAY), np.float32), step, rows, cols)
     inside = _to_cells(view.mask.astype(np.float32), step, rows, cols)
 
-    def blur(values: NDArray, px: float) -> NDArray:
-        sigma = max(0.4, px / step)
+    def blur(px: float) -> NDArray:
+        # a wide blur is as good at half size, at a quarter of the work
+        coarse = px > 6 * step
+        values, sigma = (half, px / (2 * step)) if coarse else (masked, max(0.4, px / step))
         size = 2 * math.ceil(2.2 * sigma) + 1
-        return np.asarray(cv2.GaussianBlur(values, (size, size), sigma, borderType=cv2.BORDER_CONSTANT))
+        out = cv2.GaussianBlur(values, (size, size), sigma, borderType=cv2.BORDER_CONSTANT)
+        return resize(np.asarray(out), cols, rows)
 
     stack = np.dstack([grey * inside, grey * grey * inside, inside])
     wide = np.asarray(cv2.blur(stack, (21, 21), borderType=cv2.BORDER_CONSTANT))
     share = np.maximum(wide[..., 2], 1e-3)
     spread = np.sqrt(np.maximum(wide[..., 1] / share - (wide[..., 0] / share) ** 2, 0))
     masked = np.dstack([grey * inside, inside])
+    half = resize(masked, max(1, cols // 2), max(1, rows // 2))
     found: list[tuple[float, int, int, float, float]] = []
     for radius in RADII:
-        near, far = blur(masked, 0.6 * radius), blur(masked, 1.8 * radius)
+        near, far = blur(0.6 * radius), blur(1.8 * radius)
         lift = near[..., 0] / np.maximum(near[..., 1], 1e-3) - far[..., 0] / np.maximum(far[..., 1], 1e-3)
         contrast = np.abs(lift) / (0.7 * spread + 4)
         contrast[(inside < 0.5) | (far[..., 1] < 0.6)] = 0

@@ -25,6 +25,7 @@ _OFFSET_PX = 10.0
 #: The direction of each side must go on for this much further, px: an object's edge is no field of grain.
 _DEPTH_PX = 24.0
 _NORMALS = 8
+_TRIALS = 24
 #: Seams weaker than this are not told.
 MIN_STRENGTH = 0.15
 #: Least length of the averaged coherence vector on either side.
@@ -71,7 +72,7 @@ def _break_map(field: GrainField, seen: NDArray[np.bool_]) -> tuple[NDArray[np.f
     pad = math.ceil(reach + along[-1]) + 1
     c, s = (np.pad(vectors[..., k], pad) for k in (0, 1))
     rows, cols = weight.shape
-    turns = np.zeros((_NORMALS, rows, cols), np.float32)
+    sharpest, best = np.ones((rows, cols), np.float32), np.zeros((rows, cols), np.int64)
 
     def shifted(values: NDArray, dx: float, dy: float) -> NDArray:
         y, x = pad + round(dy), pad + round(dx)
@@ -86,10 +87,12 @@ def _break_map(field: GrainField, seen: NDArray[np.bool_]) -> tuple[NDArray[np.f
             c1, s1, c2, s2 = shifted(c, *one), shifted(s, *one), shifted(c, *two), shifted(s, *two)
             cross += s1 * c2 - c1 * s2
             dot += c1 * c2 + s1 * s2
-        sure = np.hypot(cross, dot) > len(along) * _SURE**2
-        np.copyto(turns[i], 0.5 * np.degrees(np.arctan2(np.abs(cross), dot)), where=sure)
-    best = turns.argmax(0)
-    return np.take_along_axis(turns, best[None], 0)[0], best
+        size = np.sqrt(cross * cross + dot * dot)
+        cosine = dot / np.maximum(size, 1e-9)
+        sharper = (size > len(along) * _SURE**2) & (cosine < sharpest)
+        np.copyto(sharpest, cosine, where=sharper)
+        best[sharper] = i
+    return (0.5 * np.degrees(np.arccos(np.clip(sharpest, -1, 1)))).astype(np.float32), best
 
 
 def _ridge(turn: NDArray[np.float32], normal: NDArray[np.int64]) -> NDArray[np.uint8]:
@@ -228,7 +231,7 @@ def find_seams(field: GrainField, *, limit: int = 12) -> tuple[Seam, ...]:
         return ()
     weight = np.where(seen, field.coherence, 0)
     segments = np.asarray(lines, np.float64).reshape(-1, 4)
-    order = np.argsort(-np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1]))[:60]
+    order = np.argsort(-np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1]))[:_TRIALS]
     found = [s for i in order if (s := _judge(field, weight, segments[i, :2], segments[i, 2:])) is not None]
     found.sort(key=lambda s: -s.strength * math.sqrt(s.length))
     kept: list[Seam] = []

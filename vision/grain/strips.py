@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.grain.flow import mean_direction, resolved
+from vision.resize import resize
 from vision.types import GrainField, Outline, WorkingView
 
 #: Parts into which the length is cut; a joint has to show in most of them.
@@ -27,7 +28,7 @@ _WINDOW = 0.03
 #: Smallest tone step between neighbouring strips, CIE L*a*b* units.
 MIN_STEP = 1.5
 #: A joint must stand this many times above the panel's typical streak.
-MIN_STANDOUT = 2.5
+MIN_STANDOUT = 2.8
 
 
 @dataclass(frozen=True)
@@ -72,15 +73,20 @@ def _turned(view: WorkingView, direction: float) -> tuple[NDArray[np.float32], N
     # turned (i, j) -> u = i / scale + u0, v = j / scale + v0 -> view x = u cos + v sin, y = -u sin + v cos
     u0, v0 = float(u.min()), float(v.min())
     back = np.array([[c, s, u0 * math.cos(t) + v0 * math.sin(t)], [-s, c, -u0 * math.sin(t) + v0 * math.cos(t)]])
-    lab = np.asarray(cv2.cvtColor(view.pixels, cv2.COLOR_RGB2LAB), np.uint8)
-    if scale < 1:
-        lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), 0.5 / scale), np.uint8)
+    height, width = view.mask.shape
+    small_w, small_h = max(1, round(width * scale)), max(1, round(height * scale))
+    lab = np.asarray(cv2.cvtColor(resize(view.pixels, small_w, small_h), cv2.COLOR_RGB2LAB), np.uint8)
+    cover = resize(view.mask.view(np.uint8) * np.uint8(255), small_w, small_h)
+    # the same map, ending on the small picture: pixel centres go to (x + 0.5) * scale - 0.5
+    sx, sy = small_w / width, small_h / height
+    small = np.array([[sx], [sy]]) * back
+    small[:, 2] += [0.5 * sx - 0.5, 0.5 * sy - 0.5]
     flags = cv2.WARP_INVERSE_MAP | cv2.INTER_LINEAR
-    turned = cv2.warpAffine(lab, back, (wide, tall), flags=flags, borderMode=cv2.BORDER_REPLICATE)
-    inside = cv2.warpAffine(view.mask.astype(np.uint8), back, (wide, tall), flags=cv2.WARP_INVERSE_MAP | cv2.INTER_NEAREST)
+    turned = cv2.warpAffine(lab, small, (wide, tall), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    inside = cv2.warpAffine(cover, small, (wide, tall), flags=flags)
     values = turned.astype(np.float32)
     values[..., 0] *= 100 / 255
-    return values, inside > 0, back
+    return values, inside > 127, back
 
 
 def _profiles(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
