@@ -22,6 +22,8 @@ from vision.types import Finding, GrainField, Panel, Photo, Verdict
 #: Text size as a share of the picture's width: 34 px at 1200, which a phone 390 points wide shows at 11 points.
 _TEXT = 34 / 1200
 _TALLEST = 3.0  # heights of the width; longer photos are made narrower
+#: Share of a panel that its own tag may cover.
+_MOST_COVERED = 0.25
 FieldOnPhoto = tuple[GrainField, NDArray[np.float64]]
 
 
@@ -111,13 +113,13 @@ def _draw_numbers(picture: NDArray[np.uint8], board: Board, marks: Sequence[Mark
     height, width = picture.shape[:2]
     lines = np.zeros((height, width), np.uint8)
     for mark in marks:
-        lines |= mark_mask(mark, height, width, 1.0)
+        lines |= mark_mask(mark, height, width, size / 11)
     done: set[int] = set()
     for mark in marks:
         if mark.number in done:
             continue
         w, h = number_extent(mark.number, size)
-        box = board.place(w, h, mark.anchor, avoided=lines * 0.5, grid=8, reach=6.0 * size)
+        box = board.place(w, h, mark.anchor, avoided=lines * np.float32(3), grid=8, reach=6.0 * size)
         if box is not None:
             draw_number(picture, box, mark.number, size)
             done.add(mark.number)
@@ -138,15 +140,15 @@ def _draw_tags(
         forms = tag_forms(names[p.id], verdicts[p.id], whole[p.id], size)
         others = (panels_here > masks[p.id]).astype(np.float32)
         target = _middle(masks[p.id])
-        form, box = _place(board, forms, target, masks[p.id], 0.6 * others + lines, size)
+        form, box = _place(board, forms, target, masks[p.id], 0.6 * others + 2 * lines, size)
         if (form.lines != forms[0].lines and len(form.lines) == 1 and form.lines != forms[-2:][0].lines) or box is None:
             cut.append("  ".join(forms[min(1, len(forms) - 1)].lines))
         if box is not None:
-            placed.append((box, form, target, bool(_under(masks[p.id], box) >= 0.5)))
-    for box, _, target, at_home in placed:
-        if not at_home:
-            draw_string(picture, box, target, 0.8 * unit)
-    for box, form, _, _ in placed:
+            placed.append((box, form, masks[p.id]))
+    for box, _, mask in placed:
+        if _under(mask, box) < 0.5 and mask.any():
+            draw_string(picture, box, _nearest(mask, box, 5 * unit), 0.8 * unit)
+    for box, form, _ in placed:
         draw_tag(picture, box, form)
     return cut
 
@@ -155,18 +157,37 @@ def _place(
     board: Board, forms: Sequence[Tag], target: tuple[float, float], own: NDArray[np.bool_], avoided: NDArray[np.floating],
     size: int,
 ) -> tuple[Tag, Box | None]:
-    """Fullest form that fits within reach, else the bare name anywhere."""
-    for form in forms[:-1]:
+    """Fullest form that fits within reach, else the bare name anywhere. A tag lies on its panel only where the panel is
+    large enough to stay in view round it; else it hangs beside it."""
+    room = float(own.sum())
+    for form in forms:
         w, h = form.extent
-        box = board.place(w, h, target, liked=own, avoided=avoided, reach=14.0 * size)
+        at_home = w * h <= _MOST_COVERED * room
+        reach = np.inf if form is forms[-1] else 16.0 * size
+        liked, kept_off = (own, avoided) if at_home else (None, avoided + own + 4 * _distance(own) / np.hypot(*own.shape))
+        box = board.place(w, h, target, liked=liked, avoided=kept_off, reach=reach)
         if box is not None:
             return form, box
-    w, h = forms[-1].extent
-    return forms[-1], board.place(w, h, target, liked=own, avoided=avoided)
+    return forms[-1], None
 
 
 def _under(mask: NDArray[np.bool_], box: Box) -> float:
     return float(mask[box.y : box.y + box.height, box.x : box.x + box.width].mean())
+
+
+def _distance(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """(h, w) distance of every pixel to the nearest True one, in pixels; 0 everywhere for an empty mask."""
+    if not mask.any():
+        return np.zeros(mask.shape, np.float32)
+    return np.asarray(cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 3), dtype=np.float32)
+
+
+def _nearest(mask: NDArray[np.bool_], box: Box, depth: float) -> tuple[float, float]:
+    """The True pixel nearest to the box's centre among those `depth` inside the rim (or as deep as the mask gets)."""
+    inward = cv2.distanceTransform(np.pad(mask.astype(np.uint8), 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    rows, cols = np.nonzero(inward >= min(depth, float(inward.max())))
+    k = int(np.argmin(np.hypot(cols - box.centre[0], rows - box.centre[1])))
+    return float(cols[k]), float(rows[k])
 
 
 def _middle(mask: NDArray[np.bool_]) -> tuple[float, float]:

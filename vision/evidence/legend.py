@@ -28,7 +28,7 @@ def legend(
     if grain:
         entries.append((_grain_sample(sample, size), "grain direction"))
     if numbers:
-        entries.append((_number_sample(sample, size), "number in the list"))
+        entries.append((_number_sample(sample, size), "reason, see the list"))
     pad, gap, row = round(0.6 * size), round(0.5 * size), round(1.75 * size)
     places, x, y = [], pad, pad
     for draw, words in entries:
@@ -37,7 +37,8 @@ def legend(
             x, y = pad, y + row
         places.append((draw, words, x, y + row / 2))
         x += needed + 2 * gap
-    lines = [piece for text in (*extra, basis) if text for piece in wrapped(text, size, width - 2 * pad)]
+    texts = [*extra, f"Percentages: {basis}."] if basis else list(extra)
+    lines = [piece for text in texts for piece in wrapped(text, size, width - 2 * pad)]
     top = y + (row if entries else 0)
     strip = np.full((top + round(1.4 * size) * len(lines) + pad, width, 3), PAPER, np.uint8)
     strip[:3] = BED

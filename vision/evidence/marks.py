@@ -69,7 +69,7 @@ def draw_mark(picture: NDArray[np.uint8], mark: Mark, unit: float) -> None:
         return
     rim = np.vstack([mark.points, mark.points[:1]])
     polyline(picture, rim, BED, unit + 3)
-    for piece in dashes(rim, (0.5 * unit, 2.5 * unit)):
+    for piece in dashes(rim, (0.5 * unit, 4.5 * unit)):
         disc(picture, (float(piece[0, 0]), float(piece[0, 1])), 0.8 * unit, CHALK)
 
 

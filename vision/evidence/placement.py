@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -81,9 +82,8 @@ def _positions(last: int, wanted: float, grid: int) -> NDArray[np.int64]:
     return np.unique(np.r_[np.arange(MARGIN, last + 1, grid), own, last])
 
 
-def _sums(image: NDArray, ys: NDArray[np.int64], xs: NDArray[np.int64], height: int, width: int) -> NDArray[np.float64]:
+def _sums(image: NDArray, ys: NDArray[np.int64], xs: NDArray[np.int64], height: int, width: int) -> NDArray[np.floating]:
     """(len(ys), len(xs)) sums of the image under a height x width label at every offset, from one summed-area table."""
-    table = np.zeros((image.shape[0] + 1, image.shape[1] + 1))
-    table[1:, 1:] = image.astype(np.float64).cumsum(axis=0).cumsum(axis=1)
+    table = np.asarray(cv2.integral(image.view(np.uint8) if image.dtype == bool else image.astype(np.float32), sdepth=cv2.CV_64F))
     bottom, right = ys + height, xs + width
     return table[np.ix_(bottom, right)] - table[np.ix_(ys, right)] - table[np.ix_(bottom, xs)] + table[np.ix_(ys, xs)]

@@ -34,8 +34,9 @@ class Tag:
     def extent(self) -> tuple[int, int]:
         """(width, height) in pixels."""
         pad = round(0.35 * self.size)
-        width = max(text_width(line, self.size) for line in self.lines)
-        return round(_SWATCH * self.size) + width + 3 * pad, round(1.3 * self.size * len(self.lines)) + 2 * pad
+        first = round(_SWATCH * self.size) + pad + text_width(self.lines[0], self.size)
+        width = max(first, *(text_width(line, self.size) for line in self.lines))
+        return width + 2 * pad, round(1.3 * self.size * len(self.lines)) + 2 * pad
 
 
 def percent(share: float) -> str:
@@ -68,7 +69,7 @@ def tag_forms(name: str, verdict: Verdict, reasons: Sequence[int], size: int) ->
         core = max(verdict.core, key=verdict.core.__getitem__)
         known = len(verdict.core_set) == 1
         detail.append(f"core: {CORE_WORDS[core]} {percent(verdict.core[core])}" if known else "core: cannot tell")
-    seen = [f"see {', '.join(str(n) for n in reasons[:6])}"] if reasons else []
+    seen = [f"reason{'s' * (len(reasons) > 1)} {', '.join(str(n) for n in reasons[:6])}"] if reasons else []
     forms = [(*head, *detail, *seen), (*head, *detail), tuple(head), (name,)]
     return tuple(Tag(lines, band, size) for lines in dict.fromkeys(forms))
 
@@ -80,8 +81,8 @@ def draw_tag(picture: NDArray[np.uint8], box: Box, tag: Tag) -> None:
     y = box.y + pad + 0.65 * tag.size
     left, right = box.x + pad + half, box.x + pad + _SWATCH * tag.size - half
     draw_band(picture, np.array([[left, y], [right, y]]), tag.band, half, closed=False)
-    x = box.x + 2 * pad + _SWATCH * tag.size
     for k, line in enumerate(tag.lines):
+        x = box.x + pad + (pad + _SWATCH * tag.size if k == 0 else 0)
         write(picture, (x, box.y + pad + (k + 0.65) * 1.3 * tag.size - 0.195 * tag.size), line, tag.size, bold=k == 0)
 
 
