@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -45,7 +46,8 @@ def _finding(doc: Document, f: Finding, number: int) -> dict[str, Any]:
     places: dict[str, list[str]] = {}
     for w in f.where:
         places.setdefault(w.photo, []).append(w.panel)
-    where = "; ".join(f"{files[p]}, panel {words.listing(sorted(set(q)), 'and')}" for p, q in places.items())
+    lists = {p: words.listing([words.panel_name(i) for i in dict.fromkeys(q)], "and") for p, q in places.items()}
+    where = "; ".join(f"{files[p]}, panel {names}" for p, names in lists.items())
     return {
         "number": number, "text": f.text, "points": words.points_to(f), "where": where, "kind": registry.FINDING_KINDS[f.kind],
         "photos": set(places), "decibans": f.decibans,
@@ -73,7 +75,7 @@ def _photo(photo: Photo, picture: bytes | None, findings: Sequence[dict[str, Any
         "findings": [f for f in findings if photo.id in f["photos"]],
         "picture": "data:image/jpeg;base64," + base64.b64encode(picture).decode("ascii") if picture else None,
         "rows": [
-            {"id": q.id, "view": q.view, "call": words.call_words(q, q.view in words.NARROW),
+            {"id": words.panel_name(q.id), "view": q.view, "call": words.call_words(q, q.view in words.NARROW),
              "sure": words.sure_line(q, q.view in words.NARROW)} for q in photo.panels
         ],
     }
@@ -83,7 +85,7 @@ def report_html(doc: Document, pictures: Mapping[str, bytes], notes: Sequence[st
     """The report of a document. `pictures`: JPEG bytes by photo id; `notes`: plain sentences on what was left out."""
     names, numbers = words.part_names(doc), words.finding_numbers(doc)
     findings = [_finding(doc, f, numbers[f.id]) for f in doc.findings]
-    return _template().render(
+    page = _template().render(
         headline=headline(doc), basis=words.basis_words(doc), basis_sentence=words.basis_sentence(doc), notes=notes,
         risks=risks(doc), cautions=cautions(doc), refused=doc.refused, findings=findings,
         parts=[_part(doc, p, names[p.id], numbers) for p in doc.parts],
@@ -93,3 +95,5 @@ def report_html(doc: Document, pictures: Mapping[str, bytes], notes: Sequence[st
         prior=[(words.class_words(k), words.percent(v)) for k, v in doc.prior.face.model_dump().items()],
         prior_name=doc.prior.name, program=doc.program, model=doc.model,
     )
+    # A number never parts from its per cent sign at the end of a line.
+    return re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", page)

@@ -50,7 +50,7 @@ def _files(doc: Document, outcome: Outcome, text: str) -> dict[str, bytes]:
     from service.pictures import evidence_pictures
     from service.report import report_html
 
-    pictures = evidence_pictures(outcome.assessment)
+    pictures = evidence_pictures(outcome.assessment, doc)
     files = {f"{photo}-evidence.jpg": data for photo, data in pictures.items()}
     files["assessment.json"] = (text + "\n").encode()
     files["report.html"] = report_html(doc, pictures, outcome.notes).encode("utf-8", "replace")

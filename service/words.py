@@ -18,8 +18,6 @@ _ROLE = {
 }
 #: Lower bound of the probability and the words that go with it.
 _SURE = ((0.97, "as good as certain"), (0.9, "very likely"), (0.75, "likely"), (0.5, "more likely than not"))
-#: Lower bound in decibans and the words: 5 is about 3 to 1, 10 is 10 to 1, 20 is 100 to 1.
-_WEIGHT = ((20.0, "very strong"), (13.0, "strong"), (7.0, "fair"), (3.0, "slight"))
 
 
 def class_words(key: str) -> str:
@@ -37,11 +35,6 @@ def listing(words: Sequence[str], last: str = "or") -> str:
 def sure_words(p: float) -> str:
     """How sure, in words; the percentage always stands beside them."""
     return next((words for bound, words in _SURE if p >= bound), "less likely than not")
-
-
-def weight_words(decibans: float) -> str:
-    """How heavy a finding is, in words."""
-    return next((words for bound, words in _WEIGHT if decibans >= bound), "hardly any")
 
 
 def odds(decibans: float) -> str:
@@ -97,12 +90,17 @@ def part_names(doc: Document) -> dict[str, str]:
     return names
 
 
+def panel_name(panel: str) -> str:
+    """Short name of a panel, as on the pictures: its id behind the last full stop."""
+    return panel.rsplit(".", 1)[-1]
+
+
 def seen_words(doc: Document, part: Part) -> str:
-    """Where the part was seen: '3 fronts in chest.jpg', 'panel s4 of chest.jpg'."""
+    """Where the part was seen: 'panels s1 and s2 of chest.jpg'."""
     files = {p.id: PurePath(p.file).name for p in doc.photos}
     pieces = []
     for photo in dict.fromkeys(s.photo for s in part.sightings):
-        panels = [s.panel for s in part.sightings if s.photo == photo]
+        panels = [panel_name(s.panel) for s in part.sightings if s.photo == photo]
         pieces.append(f"panel{'s' if len(panels) > 1 else ''} {listing(panels, 'and')} of {files[photo]}")
     return "; ".join(pieces)
 
@@ -193,9 +191,8 @@ def why(doc: Document, judged: Judged, limit: int = 3) -> list[Finding]:
 
 
 def points_to(finding: Finding) -> str:
-    """Which way a finding points and how much it weighs."""
-    pair = f"{class_words(finding.supports)} against {class_words(finding.against)}"
-    return f"{weight_words(finding.decibans).capitalize()} evidence for {pair} ({odds(finding.decibans)})"
+    """Which way a finding points and how much it weighs, as odds."""
+    return f"{odds(finding.decibans)} for {class_words(finding.supports)} against {class_words(finding.against)}"
 
 
 def reason_words(judged: Judged) -> str:

@@ -54,7 +54,7 @@ def made(tmp_path_factory):
     files = tuple(str(chest_photo(folder / f"chest{n}.jpg", n)) for n in range(2))
     assessment = look(Request(files), ChestEngine()).assessment
     doc = document(assessment, [Refused(file="<b>bad</b>.jpg", cause="It is empty.", remedy="Take it again.")])
-    pictures = evidence_pictures(assessment)
+    pictures = evidence_pictures(assessment, doc)
     return doc, pictures, report_html(doc, pictures, ["A note & more."])
 
 
@@ -131,7 +131,7 @@ def test_pictures_fit_a_phone_and_open(made):
 
     for data in made[1].values():
         with Image.open(io.BytesIO(data)) as im:
-            assert im.format == "JPEG" and max(im.size) <= PICTURE_PX
+            assert im.format == "JPEG" and im.width <= PICTURE_PX
 
 
 def test_an_assessment_of_nothing_still_makes_a_page(made):

@@ -20,7 +20,6 @@ from service.words import (
     part_names,
     percent,
     sure_line,
-    weight_words,
 )
 from tests.service.chest import ChestEngine, chest_photo
 
@@ -126,4 +125,3 @@ def test_odds_are_ten_log_ten(decibans, words):
 
 def test_small_words():
     assert (listing([]), listing(["a"]), listing(["a", "b", "c"])) == ("", "a", "a, b or c")
-    assert [weight_words(d) for d in (0, 4, 8, 15, 30)] == ["hardly any", "slight", "fair", "strong", "very strong"]

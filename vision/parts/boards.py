@@ -95,7 +95,8 @@ def _within(sightings: Sequence[Sighting], size: tuple[int, int]) -> list[tuple[
     groups: list[tuple[str, list[Sighting]]] = []
     for i, s in enumerate(sightings):
         if s.narrow:
-            owner = _owner(s.panel, faces, roles, reach)
+            # A joint is where parts meet: it belongs to none of them alone.
+            owner = None if s.view == "joint" else _owner(s.panel, faces, roles, reach)
             if owner is None:
                 groups.append((roles[i], [s]))
             else:
@@ -108,7 +109,18 @@ def _within(sightings: Sequence[Sighting], size: tuple[int, int]) -> list[tuple[
                 groups.append((role, run + [e for s in run for e in edges.get(index[id(s)], [])]))
         else:
             groups += [(role, [sightings[i], *edges.get(i, [])]) for i in members]
-    return groups
+    kept = [g for g in groups if not _says_nothing(*g)]
+    return kept or groups
+
+
+def _says_nothing(role: str, members: Sequence[Sighting]) -> bool:
+    """True for a scrap that would make an empty part: an open edge or joint of no known role, or a panel too small.
+
+    What the user pointed at always makes a part.
+    """
+    return role == "unknown" and all(
+        s.panel.source == "found" and s.verdict.undecided and (s.narrow or s.verdict.reason == "too_small") for s in members
+    )
 
 
 def _across(groups: list[tuple[str, list[Sighting]]]) -> list[tuple[str, list[Sighting]]]:
@@ -148,7 +160,8 @@ def find_parts(
     """Parts of the piece with fused verdicts, in the order of registry.ROLES.
 
     `sizes`: (width, height) of each photo by id. A part is one board, or a run of like fronts (drawer fronts of one
-    stack, a pair of doors) that nothing tells apart. Panels decided to be no furniture board belong to no part.
+    stack, a pair of doors) that nothing tells apart. Panels decided to be no furniture board belong to no part, nor do
+    open edges, joints and too small panels that belong to no board, as long as the photo shows anything else.
     Priors are those the panels were judged with; `prior_substrate` defaults to the one they imply.
     """
     prior = dict(prior_substrate) if prior_substrate is not None else substrate_prior(prior_face, prior_core)

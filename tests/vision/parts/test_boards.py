@@ -15,7 +15,7 @@ def rect(x0, y0, x1, y1):
     return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
 
 
-def seen(name, outline, view="face", *, photo="p1", faces=tuple(registry.FACES), colour=None, decided=None):
+def seen(name, outline, view="face", *, photo="p1", faces=tuple(registry.FACES), colour=None, decided=None, source="found"):
     face = FACE if decided is None else {k: 0.95 if k == decided else 0.01 for k in FACE}
     substrate = substrate_prior(face, CORE)
     verdict = Verdict(
@@ -24,7 +24,7 @@ def seen(name, outline, view="face", *, photo="p1", faces=tuple(registry.FACES),
         substrate_set=tuple(registry.SUBSTRATES),
         level=0.9, undecided=decided is None, reason="weak_evidence" if decided is None else None, cues=("none",),
     )
-    return Sighting(photo, Panel(name, photo, tuple((float(x), float(y)) for x, y in outline)), view, verdict, colour)
+    return Sighting(photo, Panel(name, photo, tuple((float(x), float(y)) for x, y in outline), source=source), view, verdict, colour)
 
 
 def parts(*sightings):
@@ -47,7 +47,19 @@ def test_edge_below_a_top_is_the_tops():
 def test_edge_between_two_faces_without_a_top_is_left_apart():
     a, b = seen("a", rect(100, 100, 700, 300)), seen("b", rect(100, 322, 700, 900))
     found = members(parts(a, b, seen("e", rect(100, 301, 700, 321), "edge")))
-    assert ["e"] in found.values()
+    assert found == {"part-1": ["a"], "part-2": ["b"]}
+
+
+def test_an_open_scrap_makes_a_part_only_where_the_user_pointed_or_nothing_else_is_there():
+    face, scrap = seen("a", rect(100, 100, 700, 300)), rect(100, 600, 700, 620)
+    assert members(parts(face, seen("e", scrap, "joint"))) == {"part-1": ["a"]}
+    assert members(parts(face, seen("e", scrap, "joint", source="given"))) == {"part-1": ["a"], "part-2": ["e"]}
+    assert members(parts(seen("e", scrap, "joint"))) == {"part-1": ["e"]}
+
+
+def test_a_joint_belongs_to_no_board():
+    found = members(parts(seen("a", rect(100, 100, 700, 500)), seen("e", rect(100, 501, 700, 520), "joint", source="given")))
+    assert found == {"part-1": ["a"], "part-2": ["e"]}
 
 
 def test_an_edge_along_one_face_joins_it():
@@ -56,7 +68,8 @@ def test_an_edge_along_one_face_joins_it():
 
 
 def test_an_edge_far_away_joins_nothing():
-    found = members(parts(seen("a", rect(100, 100, 700, 300)), seen("e", rect(100, 600, 700, 620), "edge")))
+    edge = seen("e", rect(100, 600, 700, 620), "edge", source="given")
+    found = members(parts(seen("a", rect(100, 100, 700, 300)), edge))
     assert sorted(found.values()) == [["a"], ["e"]]
 
 
