@@ -93,12 +93,13 @@ def _within(sightings: Sequence[Sighting], size: tuple[int, int]) -> list[tuple[
     faces = {i: s.panel for i, s in enumerate(sightings) if not s.narrow}
     edges: dict[int, list[Sighting]] = {}
     groups: list[tuple[str, list[Sighting]]] = []
+    loose: list[tuple[str, list[Sighting]]] = []
     for i, s in enumerate(sightings):
         if s.narrow:
             # A joint is where parts meet: it belongs to none of them alone.
             owner = None if s.view == "joint" else _owner(s.panel, faces, roles, reach)
             if owner is None:
-                groups.append((roles[i], [s]))
+                loose.append((roles[i], [s]))
             else:
                 edges.setdefault(owner, []).append(s)
     for role in registry.ROLES:
@@ -109,6 +110,7 @@ def _within(sightings: Sequence[Sighting], size: tuple[int, int]) -> list[tuple[
                 groups.append((role, run + [e for s in run for e in edges.get(index[id(s)], [])]))
         else:
             groups += [(role, [sightings[i], *edges.get(i, [])]) for i in members]
+    groups += loose
     kept = [g for g in groups if not _says_nothing(*g)]
     return kept or groups
 

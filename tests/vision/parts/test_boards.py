@@ -24,7 +24,8 @@ def seen(name, outline, view="face", *, photo="p1", faces=tuple(registry.FACES),
         substrate_set=tuple(registry.SUBSTRATES),
         level=0.9, undecided=decided is None, reason="weak_evidence" if decided is None else None, cues=("none",),
     )
-    return Sighting(photo, Panel(name, photo, tuple((float(x), float(y)) for x, y in outline), source=source), view, verdict, colour)
+    panel = Panel(name, photo, tuple((float(x), float(y)) for x, y in outline), source=source)
+    return Sighting(photo, panel, view, verdict, colour)
 
 
 def parts(*sightings):
