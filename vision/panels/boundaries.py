@@ -16,7 +16,8 @@ def boundary_map(lab: NDArray[np.float32], features: NDArray[np.float32], segmen
     """
     h, w = lab.shape[:2]
     fine = _step(lab, 1.2)
-    broad = _step(lab, 3.0) * 2.0
+    half = cv2.resize(lab, (max(1, w // 2), max(1, h // 2)), interpolation=cv2.INTER_AREA)
+    broad = cv2.resize(_step(np.asarray(half, dtype=np.float32), 1.45), (w, h), interpolation=cv2.INTER_LINEAR)
     # Grain makes many fine steps close together; dividing by their local mean leaves the ones that stand out.
     crowd = cv2.blur(fine, (31, 31))
     colour = fine / (fine + 3.0 + 2.0 * crowd) + broad / (broad + 6.0)
@@ -29,14 +30,15 @@ def boundary_map(lab: NDArray[np.float32], features: NDArray[np.float32], segmen
             stroke = np.array([[x1, y1], [x2, y2]], np.float32)
             cv2.polylines(lines, [np.round(stroke * 8).astype(np.int32)], False, weight, 1, cv2.LINE_8, 3)
     drawn = cv2.GaussianBlur(cv2.dilate(lines, np.ones((2, 2), np.uint8)), (0, 0), 0.7)
-    return np.clip(0.35 * colour + 0.35 * feature * (0.4 + colour) + 0.6 * drawn, 0, 1).astype(np.float32)
+    return np.asarray(np.clip(0.35 * colour + 0.35 * feature * (0.4 + colour) + 0.6 * drawn, 0, 1), dtype=np.float32)
 
 
 def _step(lab: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
-    """Gradient magnitude over all channels after smoothing, L*a*b* units per px."""
+    """Gradient magnitude over all channels after smoothing, L*a*b* units per px at its size."""
     image = cv2.GaussianBlur(lab, (0, 0), sigma)
-    dx, dy = cv2.Scharr(image, cv2.CV_32F, 1, 0) / 16, cv2.Scharr(image, cv2.CV_32F, 0, 1) / 16
-    return np.asarray(np.sqrt((dx * dx + dy * dy).sum(axis=2)), dtype=np.float32)
+    dx, dy = cv2.Scharr(image, cv2.CV_32F, 1, 0, scale=1 / 16), cv2.Scharr(image, cv2.CV_32F, 0, 1, scale=1 / 16)
+    square = cv2.transform(cv2.add(cv2.multiply(dx, dx), cv2.multiply(dy, dy)), np.ones((1, 3)))
+    return np.asarray(cv2.sqrt(square), dtype=np.float32)
 
 
 def _feature_step(features: NDArray[np.float32]) -> NDArray[np.float32]:

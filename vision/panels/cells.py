@@ -65,7 +65,8 @@ def _cues(lab: NDArray[np.float32]) -> NDArray[np.float32]:
     spread = np.sqrt(np.maximum(_pool(lab * lab) - mean * mean, 0.0))
     light = lab[..., 0]
     gx, gy = cv2.Scharr(light, cv2.CV_32F, 1, 0) / 32, cv2.Scharr(light, cv2.CV_32F, 0, 1) / 32
-    tensor = [cv2.GaussianBlur(_pool(g), (0, 0), 1.5) for g in (gx * gx, gy * gy, gx * gy)]
+    products = (np.asarray(g, dtype=np.float32) for g in (gx * gx, gy * gy, gx * gy))
+    tensor = [cv2.GaussianBlur(_pool(g), (0, 0), 1.5) for g in products]
     energy = tensor[0] + tensor[1]
     coherence = np.hypot(tensor[0] - tensor[1], 2 * tensor[2]) / (energy + 1e-3)
     smooth = cv2.GaussianBlur(light, (0, 0), 3.0)

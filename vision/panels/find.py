@@ -25,7 +25,7 @@ def find_panels(photo: Photo) -> tuple[Panel, ...]:
 
 def panels_of(surfaces: PhotoSurfaces, photo_id: str, size: tuple[int, int]) -> tuple[Panel, ...]:
     """Panels of a partition of a photo of `size` (width, height) px."""
-    labels = surfaces.regions
+    labels = surfaces.regions()
     count = int(labels.max()) + 1
     area = np.bincount(labels.ravel(), minlength=count)
     likeness = np.bincount(labels.ravel(), surfaces.surface.likeness.ravel(), count) / np.maximum(area, 1)
@@ -33,7 +33,7 @@ def panels_of(surfaces: PhotoSurfaces, photo_id: str, size: tuple[int, int]) -> 
     wanted = wanted[np.argsort(-area[wanted] * likeness[wanted], kind="stable")][:MOST_PANELS]
     found: list[Panel] = []
     for k in wanted:
-        shape = shape_of((labels == k).astype(np.uint8))
+        shape = shape_of(region_mask(labels, int(k)))
         if shape is None or shape.area < LEAST_SHARE * labels.size:
             continue
         found.append(as_panel(shape, surfaces, photo_id, f"p{len(found) + 1}", size, "found", float(likeness[k])))

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from vision.panels import boundaries, cells, regions, segments, superpixels
 from vision.panels.cells import Cells
-from vision.panels.regions import RegionGraph
+from vision.panels.regions import Merges, RegionGraph
 from vision.panels.surface import SurfaceHead, SurfaceMap, likeness_map, shipped_head
 from vision.types import Photo
 
-#: Logit of "two surfaces" below which neighbours are joined.
-STOP = 3.0
+#: Logit of "two surfaces" below which neighbours are joined into panels, and up to which joins are tried at all.
+STOP, MOST_STOP = 5.0, 8.0
 #: Photos whose partition is remembered.
 REMEMBERED = 2
 _seen: WeakKeyDictionary[Photo, PhotoSurfaces] = WeakKeyDictionary()
@@ -26,19 +26,18 @@ class PhotoSurfaces:
     """Partition of a photo's working image.
 
     `surface`: likeness map; `boundary`: (h, w) float32 0..1; `patches`: (h, w) int32 patch numbers; `graph`: patches
-    and their borders; `region_of`: (patches,) region number; `regions`: (h, w) int32 region numbers.
+    and their borders; `merges`: how the patches join into regions.
     """
 
     surface: SurfaceMap
     boundary: NDArray[np.float32]
     patches: NDArray[np.int32]
     graph: RegionGraph
-    region_of: NDArray[np.int32]
-    weights: NDArray[np.float64]
+    merges: Merges
 
-    @property
-    def regions(self) -> NDArray[np.int32]:
-        return self.region_of[self.patches]
+    def regions(self, stop: float = STOP) -> NDArray[np.int32]:
+        """(h, w) int32 region numbers 0.. where neighbours below `stop` are joined."""
+        return self.merges.cut(stop)[self.patches]
 
     @staticmethod
     def of(photo: Photo) -> PhotoSurfaces:
@@ -63,9 +62,8 @@ def partition(seen: Cells, size: tuple[int, int], head: SurfaceHead) -> PhotoSur
     boundary = boundaries.boundary_map(seen.lab, features, lines)
     patches, count = superpixels.superpixels(boundary)
     graph = regions.build(patches, count, seen.lab, cell_likeness, features, boundary)
-    weights = head.pair.astype(np.float64)
-    region_of = regions.merge(graph, stop=STOP, weights=weights)
-    return PhotoSurfaces(SurfaceMap(likeness, (w / size[0], h / size[1])), boundary, patches, graph, region_of, weights)
+    merges = regions.merge(graph, stop=MOST_STOP, weights=head.pair.astype(np.float64))
+    return PhotoSurfaces(SurfaceMap(likeness, (w / size[0], h / size[1])), boundary, patches, graph, merges)
 
 
 def surface_map(photo: Photo) -> SurfaceMap:

@@ -14,6 +14,8 @@ from vision.panels.geometry import Points
 
 #: A quadrilateral must cover a region to this intersection over union to stand for it.
 QUAD_FIT = 0.88
+#: A hole is cut out of a region from this share of the region and of the image on; smaller ones are filled.
+LEAST_HOLE, LEAST_HOLE_IMAGE = 0.03, 0.004
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,24 +30,30 @@ class Shape:
 def shape_of(mask: NDArray[np.uint8]) -> Shape | None:
     """Shape of the largest piece of a 0/1 (h, w) mask, holes filled and thin tails cut; None when nothing is left."""
     h, w = mask.shape
-    piece = _largest_piece(mask)
+    x0, y0, bw, bh = cv2.boundingRect(mask)
+    if bw == 0:
+        return None
+    piece = _largest_piece(np.ascontiguousarray(mask[y0:y0 + bh, x0:x0 + bw]))
     if piece is None:
         return None
     contour: NDArray[Any] = max(cv2.findContours(piece, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=cv2.contourArea)
     if len(contour) < 4 or cv2.contourArea(contour) < 12:
         return None
     filled = np.asarray(cv2.drawContours(np.zeros_like(piece), [contour], -1, 1, cv2.FILLED), dtype=np.uint8)
+    if open_holes(filled, piece, LEAST_HOLE_IMAGE * mask.size):
+        contour = max(cv2.findContours(filled, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=cv2.contourArea)
     area = float(filled.sum())
     outline = _simple(contour, area)
     quad = quad_of(contour, filled)
     if quad is not None:
         outline = quad
-    return Shape(_to_border(outline, w, h), None if quad is None else _to_border(quad, w, h), area)
+    move = np.array([x0, y0])
+    return Shape(_to_border(outline + move, w, h), None if quad is None else _to_border(quad + move, w, h), area)
 
 
-def _largest_piece(mask: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
+def _largest_piece(mask: NDArray[np.uint8], *, tails: bool = True) -> NDArray[np.uint8] | None:
     """Largest connected piece after cutting tails; a strip too thin to survive the cut is kept as it is."""
-    for kernel in (5, 3, 1):
+    for kernel in (5, 3, 1) if tails else (1,):
         cut = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((kernel, kernel), np.uint8)) if kernel > 1 else mask
         if cut.sum() >= 0.7 * mask.sum():
             break
@@ -54,6 +62,35 @@ def _largest_piece(mask: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
         return None
     best = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
     return (pieces == best).astype(np.uint8)
+
+
+def open_holes(filled: NDArray[np.uint8], piece: NDArray[np.uint8], least: float) -> bool:
+    """Cut holes of `piece` of at least `least` px out of `filled`, in place; True when there were any.
+
+    A knob or a knot is no hole in a panel, but a stool standing on a floor is: such a hole is joined to the outside by
+    a slit, because an outline is one line that does not touch itself.
+    """
+    holes = filled & (1 - piece)
+    count, pieces, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
+    area = float(filled.sum())
+    large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= max(LEAST_HOLE * area, least)]
+    if not large:
+        return False
+    padded = np.pad(filled, 1)
+    for k in sorted(large, key=lambda i: -int(stats[i, cv2.CC_STAT_AREA])):
+        hole = np.pad((pieces == k).astype(np.uint8), 1)
+        distance, nearest = cv2.distanceTransformWithLabels(padded, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+        inside = np.where(hole > 0, distance, np.inf)
+        y, x = np.unravel_index(int(np.argmin(inside)), inside.shape)
+        target = nearest[y, x]
+        ys, xs = np.nonzero((nearest == target) & (padded == 0))
+        cv2.line(padded, (int(x), int(y)), (int(xs[0]), int(ys[0])), 0, 2)
+        padded[hole > 0] = 0
+    piece_left = _largest_piece(np.ascontiguousarray(padded[1:-1, 1:-1]), tails=False)
+    if piece_left is None:
+        return False
+    filled[:] = piece_left
+    return True
 
 
 def _simple(contour: NDArray[np.int32], area: float) -> Points:
@@ -93,7 +130,6 @@ def quad_of(contour: NDArray[np.int32], filled: NDArray[np.uint8]) -> Points | N
     if not geometry.is_trustworthy(quad, least_side=3.0) or quad.min() < -0.05 * max(h, w) or \
             (quad.max(axis=0) > [w * 1.05, h * 1.05]).any():
         return None
-    quad = np.clip(quad, 0, [w - 1, h - 1])
     drawn = geometry.polygon_mask(quad, w, h)
     region = filled.view(np.bool_)
     both = float((drawn & region).sum())

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import heapq
+import math
+import operator
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +12,9 @@ from numpy.typing import NDArray
 
 #: Columns of the table that describes a pair of neighbours.
 PAIR_NAMES = ("colour", "lightness", "hue", "feature", "border", "weak_border", "likeness", "texture", "small", "log_small",
-              "border_share")
+              "border_share", "strong_border")
+#: Boundary strength from which a border pixel counts as strong.
+STRONG = 0.75
 
 
 @dataclass(eq=False)
@@ -18,7 +22,7 @@ class RegionGraph:
     """Sums per region and per border, so that merging two regions is an addition.
 
     `sums`: (n, d) float64: pixel count, then count-weighted L*a*b* (3), squared lightness, likeness, features.
-    `borders`: for each region, neighbour -> [length, sum of strength, sum of squares].
+    `borders`: for each region, neighbour -> [length, sum of strength, sum of squares, strong px].
     """
 
     sums: NDArray[np.float64]
@@ -65,7 +69,8 @@ def _borders(labels: NDArray[np.int32], count: int, boundary: NDArray[np.float32
         values.append(s[differ])
     key, inverse = np.unique(np.concatenate(keys), return_inverse=True)
     strength = np.concatenate(values)
-    stats = np.array([np.bincount(inverse), np.bincount(inverse, strength), np.bincount(inverse, strength**2)]).T
+    stats = np.array([np.bincount(inverse), np.bincount(inverse, strength), np.bincount(inverse, strength**2),
+                      np.bincount(inverse, strength >= STRONG)]).T
     borders: list[dict[int, NDArray[np.float64]]] = [{} for _ in range(count)]
     for k, row in zip(key.tolist(), stats, strict=True):
         i, j = divmod(k, count)
@@ -73,36 +78,67 @@ def _borders(labels: NDArray[np.int32], count: int, boundary: NDArray[np.float32
     return borders
 
 
-def pair_row(a: NDArray[np.float64], b: NDArray[np.float64], border: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The PAIR_NAMES numbers of two regions with the given sums and shared border."""
-    ma, mb = a[1:] / a[0], b[1:] / b[0]
-    d = ma - mb
-    mean = border[1] / border[0]
-    sd = max(border[2] / border[0] - mean * mean, 0.0) ** 0.5
-    va, vb = max(ma[3] - ma[0] ** 2, 0.0) ** 0.5, max(mb[3] - mb[0] ** 2, 0.0) ** 0.5
+Looks = tuple[float, float, float, float, float, float, NDArray[np.float64]]
+
+
+def looks(sums: NDArray[np.float64]) -> Looks:
+    """(px, L*, a*, b*, sd of L*, likeness, features) of a region with the given sums."""
+    size = float(sums[0])
+    mean = sums / size
+    _, lightness, a, b, squared, likeness = mean[:6].tolist()
+    return size, lightness, a, b, max(squared - lightness * lightness, 0.0) ** 0.5, likeness, mean[6:]
+
+
+def pair_row(a: Looks, b: Looks, border: NDArray[np.float64]) -> tuple[float, ...]:
+    """The PAIR_NAMES numbers of two regions with the given looks and shared border."""
+    length, strength, square, strong = border.tolist()
+    mean = strength / length
+    sd = max(square / length - mean * mean, 0.0) ** 0.5
     small = min(a[0], b[0])
-    f = d[5:]
-    return np.array([
-        (d[0] * d[0] * 0.4 + d[1] * d[1] + d[2] * d[2]) ** 0.5 / 10, abs(d[0]) / 20, (d[1] ** 2 + d[2] ** 2) ** 0.5 / 10,
-        float(f @ f) ** 0.5, mean, max(mean - sd, 0.0), abs(d[4]), abs(va - vb) / 5,
-        float(small < 250), np.log(small) / 10, border[0] / (3.5 * small**0.5),
-    ])
+    light = a[1] - b[1]
+    hue = (a[2] - b[2]) ** 2 + (a[3] - b[3]) ** 2
+    f = a[6] - b[6]
+    return (
+        (light * light * 0.4 + hue) ** 0.5 / 10, abs(light) / 20, hue**0.5 / 10, float(f.dot(f)) ** 0.5,
+        mean, max(mean - sd, 0.0), abs(a[5] - b[5]), abs(a[4] - b[4]) / 5, float(small < 250), math.log(small) / 10,
+        length / (3.5 * small**0.5), strong / length * min(length / 80, 1.0),
+    )
 
 
 #: Weights of PAIR_NAMES and a constant in the logit of "two surfaces".
-DEFAULT_WEIGHTS = np.array([1.2, 0.5, 0.6, 0.45, 3.5, 2.5, 2.0, 0.3, -1.0, 0.0, -0.3, -4.0])
+DEFAULT_WEIGHTS = np.array([1.2, 0.5, 0.6, 0.45, 3.5, 2.5, 2.0, 0.3, -1.0, 0.0, -0.3, 2.5, -4.0])
 
 
-def merge(graph: RegionGraph, *, stop: float, weights: NDArray[np.float64] = DEFAULT_WEIGHTS) -> NDArray[np.int32]:
-    """(n,) region number of every patch after joining pairs whose logit of "two surfaces" is below `stop`, least first."""
+@dataclass(frozen=True, eq=False)
+class Merges:
+    """Joins in the order made: region `kept` took in region `gone` at height `logit`; (m,) arrays over patch numbers."""
+
+    kept: NDArray[np.int32]
+    gone: NDArray[np.int32]
+    logit: NDArray[np.float64]
+    patches: int
+
+    def cut(self, stop: float) -> NDArray[np.int32]:
+        """(patches,) region numbers 0.. after all joins made before the first one at `stop` or above."""
+        above = np.flatnonzero(self.logit >= stop)
+        end = int(above[0]) if len(above) else len(self.logit)
+        root = np.arange(self.patches)
+        for kept, gone in zip(self.kept[:end][::-1].tolist(), self.gone[:end][::-1].tolist(), strict=True):
+            root[gone] = root[kept]
+        return np.unique(root, return_inverse=True)[1].astype(np.int32)
+
+
+def merge(graph: RegionGraph, *, stop: float, weights: NDArray[np.float64] = DEFAULT_WEIGHTS) -> Merges:
+    """Join pairs of neighbours whose logit of "two surfaces" is below `stop`, least first, and look again after each."""
     sums, borders = graph.sums.copy(), [dict(b) for b in graph.borders]
+    seen = [looks(row) for row in sums]
     n = len(sums)
-    parent = np.arange(n)
     version = [0] * n
+    factors, constant = weights[:-1].tolist(), float(weights[-1])
     heap: list[tuple[float, int, int, int, int]] = []
 
     def push(i: int, j: int) -> None:
-        logit = float(pair_row(sums[i], sums[j], borders[i][j]) @ weights[:-1] + weights[-1])
+        logit = sum(map(operator.mul, pair_row(seen[i], seen[j], borders[i][j]), factors), constant)
         if logit < stop:
             heapq.heappush(heap, (logit, i, j, version[i], version[j]))
 
@@ -110,31 +146,27 @@ def merge(graph: RegionGraph, *, stop: float, weights: NDArray[np.float64] = DEF
         for j in borders[i]:
             if i < j:
                 push(i, j)
+    kept, gone, heights = [], [], []
     while heap:
-        _, i, j, vi, vj = heapq.heappop(heap)
+        logit, i, j, vi, vj = heapq.heappop(heap)
         if version[i] != vi or version[j] != vj:
             continue
         if len(borders[i]) < len(borders[j]):
             i, j = j, i
         sums[i] += sums[j]
-        parent[j] = i
+        seen[i] = looks(sums[i])
         version[i] += 1
         version[j] = -1
+        kept.append(i)
+        gone.append(j)
+        heights.append(logit)
+        del borders[i][j]
         for k, row in borders[j].items():
             if k == i:
                 continue
             del borders[k][j]
-            both = borders[i][k] + row if k in borders[i] else row
-            borders[i][k] = borders[k][i] = both
-        del borders[i][j]
+            borders[i][k] = borders[k][i] = borders[i][k] + row if k in borders[i] else row
         borders[j] = {}
         for k in borders[i]:
-            push(min(i, k), max(i, k))
-    root = np.array([_root(parent, k) for k in range(n)])
-    return np.unique(root, return_inverse=True)[1].astype(np.int32)
-
-
-def _root(parent: NDArray[np.intp], k: int) -> int:
-    while parent[k] != k:
-        k = int(parent[k])
-    return k
+            push(i, k)
+    return Merges(np.array(kept, np.int32), np.array(gone, np.int32), np.maximum.accumulate(np.array([-np.inf, *heights]))[1:], n)

@@ -14,8 +14,8 @@ LEAST_LENGTH = 18.0
 
 @dataclass(frozen=True, eq=False)
 class Segments:
-    """Line segments. `ends`: (n, 4) float32 x1, y1, x2, y2 in working pixels; `contrast`: (n,) L*a*b* distance between
-    bands 3 to 7 px off on either side."""
+    """Line segments. `ends`: (n, 4) float32 x1, y1, x2, y2 in working pixels; `contrast`: (n,) L*a*b* difference of
+    the two sides, see `side_contrast`."""
 
     ends: NDArray[np.float32]
     contrast: NDArray[np.float32]
@@ -63,22 +63,34 @@ def join(ends: NDArray[np.float32], *, gap: float = 12.0, apart: float = 2.0, tu
     return ends[alive]
 
 
+#: Distances (px) from the line of the bands compared: close ones see a narrow gap, farther ones a change of tone.
+CLOSE, FAR = (1.5, 2.5), (3.0, 5.0, 7.0)
+
+
 def side_contrast(lab: NDArray[np.float32], ends: NDArray[np.float32]) -> NDArray[np.float32]:
-    """(n,) distance between the mean L*a*b* of the bands beside each segment."""
+    """(n,) how different the two sides of each segment look, in L*a*b* units.
+
+    The larger of two figures: the distance between the mean colours of the far bands, and the 30th percentile along the
+    line of the distance between the close bands. The border of a panel differs all along, a streak of grain does not.
+    """
     if not len(ends):
         return np.empty(0, np.float32)
     h, w = lab.shape[:2]
     smooth = cv2.blur(lab, (3, 3))
-    share = np.linspace(0.08, 0.92, 12, dtype=np.float32)
+    share = np.linspace(0.06, 0.94, 16, dtype=np.float32)
     a, b = ends[:, None, :2], ends[:, None, 2:]
     line = a + (b - a) * share[None, :, None]
     direction = (ends[:, 2:] - ends[:, :2]) / np.maximum(np.hypot(*(ends[:, 2:] - ends[:, :2]).T), 1e-6)[:, None]
     normal = np.c_[-direction[:, 1], direction[:, 0]][:, None]
-    means = []
-    for side in (1, -1):
-        total = 0.0
-        for off in (3, 5, 7):
-            p = np.round(line + side * off * normal).astype(int)
-            total = total + smooth[np.clip(p[..., 1], 0, h - 1), np.clip(p[..., 0], 0, w - 1)].mean(axis=1)
-        means.append(total / 3)
-    return np.linalg.norm(means[0] - means[1], axis=1).astype(np.float32)
+
+    def band(image: NDArray[np.float32], offsets: tuple[float, ...]) -> NDArray[np.float32]:
+        total = np.zeros((*line.shape[:2], 3), np.float32)
+        for off in offsets:
+            p = np.round(line + off * normal).astype(int)
+            total += image[np.clip(p[..., 1], 0, h - 1), np.clip(p[..., 0], 0, w - 1)]
+        return total / len(offsets)
+
+    opposite = tuple(-o for o in FAR), tuple(-o for o in CLOSE)
+    far = np.linalg.norm((band(smooth, FAR) - band(smooth, opposite[0])).mean(axis=1), axis=1)
+    close = np.percentile(np.linalg.norm(band(lab, CLOSE) - band(lab, opposite[1]), axis=2), 30, axis=1)
+    return np.asarray(np.maximum(far, close), dtype=np.float32)

@@ -8,9 +8,12 @@ import numpy as np
 
 from vision.errors import UsageError
 from vision.panels.find import as_panel, region_mask
-from vision.panels.partition import PhotoSurfaces
+from vision.panels.partition import STOP, PhotoSurfaces
 from vision.panels.quads import Shape, shape_of
 from vision.types import Panel, Photo
+
+#: A tap says that there is a panel, so neighbours are joined a little more readily than when panels are sought.
+TAP_STOP = STOP + 0.5
 
 
 def panel_at(photo: Photo, x: float, y: float) -> Panel:
@@ -31,7 +34,7 @@ def panel_at(photo: Photo, x: float, y: float) -> Panel:
 
 def panel_round(surfaces: PhotoSurfaces, photo_id: str, size: tuple[int, int], x: float, y: float) -> Panel:
     """The same for a partition of a photo of `size` (width, height) px."""
-    labels = surfaces.regions
+    labels = surfaces.regions(TAP_STOP)
     h, w = labels.shape
     col = min(max(int((x + 0.5) * surfaces.surface.scale[0]), 0), w - 1)
     row = min(max(int((y + 0.5) * surfaces.surface.scale[1]), 0), h - 1)
