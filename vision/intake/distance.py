@@ -64,9 +64,14 @@ def fine_contrast(native: NDArray[np.uint8], mask: NDArray[np.bool_]) -> float:
 
 def panel_short_side(mask: NDArray[np.bool_]) -> float:
     """Short side, in pixels, of the smallest turned rectangle round the True pixels; 0 for an empty mask."""
-    points = cv2.findNonZero(mask.astype(np.uint8))
-    if points is None:
+    seen = mask.any(axis=1)
+    rows = np.flatnonzero(seen)
+    if rows.size == 0:
         return 0.0
+    # The first and last pixel of every row hold the hull of all of them, at a fraction of the time.
+    first = mask[rows].argmax(axis=1)
+    last = mask.shape[1] - 1 - mask[rows, ::-1].argmax(axis=1)
+    points = np.stack([np.concatenate([first, last]), np.concatenate([rows, rows])], axis=1).astype(np.int32)
     (_, (width, height), _) = cv2.minAreaRect(cv2.convexHull(points))
     return float(min(width, height)) + 1.0
 
