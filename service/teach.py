@@ -25,7 +25,8 @@ def teach(
         "--from-tables", help="Measure nothing: teach from the tables that come with the source.")] = False,
     out: Annotated[Path | None, typer.Option(
         "--out", metavar="DIR", help="Folder for the model (default: in the package).")] = None,
-    cache: Annotated[Path, typer.Option("--cache", metavar="DIR", help="Folder that keeps measured numbers.")] = Path("build/measured"),
+    cache: Annotated[Path, typer.Option(
+        "--cache", metavar="DIR", help="Folder that keeps measured numbers.")] = Path("build/measured"),
 ) -> None:
     """Teach the classifier again, with the settings in training/config/teach.json.
 

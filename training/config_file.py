@@ -35,7 +35,7 @@ class ExpertSettings:
 
 @dataclass(frozen=True)
 class Config:
-    """See the fields of `training.fit` that use them; `level`: of the sets; `right_when_decided`: accuracy asked for of
+    """`level`, `pooled`: of the sets; `right_when_decided`: accuracy asked for of
     decided panels; `unlike`: unlikeness above which nothing is decided; `short_px`: least short side of a panel."""
 
     seed: int
@@ -44,6 +44,7 @@ class Config:
     look_dims: int
     distance_dims: int
     level: float
+    pooled: float
     right_when_decided: float
     unlike: float
     short_px: float
@@ -53,7 +54,8 @@ class Config:
 
 
 def _expert(row: dict[str, Any]) -> ExpertSettings:
-    return ExpertSettings(**{k: tuple(v) if isinstance(v, list) else v for k, v in row.items()})
+    settings: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in row.items()}
+    return ExpertSettings(**settings)
 
 
 def load_config(path: Path = CONFIG) -> Config:

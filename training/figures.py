@@ -105,7 +105,8 @@ def figures(s: Scored, times: Array | None = None, specimen: NDArray[np.intp] | 
         "face: mean set size": _mean(s.face_set.sum(axis=1), w(is_face)),
         "AUC wood against print": pair(is_face & (is_wood | (s.true_face == PRINTED)),
                                        wood / np.maximum(1e-9, wood + s.face[:, PRINTED]), is_wood),
-        "AUC wood against paint, board, other": pair(is_face & (s.true_face != PRINTED), wood / np.maximum(1e-9, wood + rest), is_wood),
+        "AUC wood against paint, board, other": pair(is_face & (s.true_face != PRINTED),
+                                                     wood / np.maximum(1e-9, wood + rest), is_wood),
         "AUC solid against veneer": pair(is_face & is_wood, s.face[:, SOLID] / np.maximum(1e-9, wood), s.true_face == SOLID),
     }
     edges = (s.true_view > 0) & (s.true_core >= 0)

@@ -31,7 +31,6 @@ class Answers:
     face: Array
     core: Array
     view: Array
-    view_even: Array
     visible: Array
     substrate: Array
     unlike: Array
@@ -100,7 +99,7 @@ def combine(terms: dict[str, Array], distance: Array, m: Fitted) -> Answers:
     weights = joint.joint_log(np.log(m.priors["face"]), table, keep * terms["face"], keep * terms["core"] * visible[:, None])
     face, core = joint.margins(weights)
     unlike = np.interp(distance, m.quantiles, np.linspace(0, 1, len(m.quantiles)))
-    return Answers(face, core, chance["view"], joint.normalise(keep * terms["view"]), visible, joint.substrates(weights), unlike)
+    return Answers(face, core, chance["view"], visible, joint.substrates(weights), unlike)
 
 
 def teaching_weight(table: Table, target: str) -> Array:
@@ -185,6 +184,9 @@ def fit(
         experts[target], outputs[target] = [p[0] for p in pairs], np.stack([p[1] for p in pairs], axis=1)
     uses = {t: calibration.specimen_weight(real.weight.astype(np.float64), real.specimen, judging_use(real, t)) for t in TARGETS}
     priors = {t: calibration.mix(np.where(uses[t] > 0, real.labels(t), -1), uses[t], len(c)) for t, c in TARGETS.items()}
+    # Photos are taken to show an edge or not as their taker likes; how often these ones do says nothing about the next.
+    for target in ("view", "core_visible"):
+        priors[target] = np.full(len(TARGETS[target]), 1 / len(TARGETS[target]))
     table = calibration.core_table(real.face, real.core, real.shared_weight)
     distance, centre, spread = _distances(real, config, folds)
     quantiles = np.quantile(distance, np.linspace(0, 1, 41))
@@ -240,15 +242,15 @@ def _sets(real: Table, said: Answers, config: Config) -> dict[str, dict[str, flo
     face_use, core_use = judging_use(real, "face"), real.core >= 0
     substrate = substrate_labels(real)
 
-    def limits(p: Array, y: NDArray[np.int8], use: NDArray[np.bool_], names: tuple[str, ...], by_class: bool) -> dict[str, float]:
+    def limits(p: Array, y: NDArray[np.int8], use: NDArray[np.bool_], names: tuple[str, ...], pooled: float) -> dict[str, float]:
         w = calibration.specimen_weight(weight, real.specimen, use)
-        return conformal.thresholds(p, np.where(use, y, -1), w, names, config.level, by_class=by_class)
+        return conformal.thresholds(p, np.where(use, y, -1), w, names, config.level, pooled=pooled)
 
     return {
-        "face": limits(said.face, real.face, face_use, joint.FACES, True),
-        "core": limits(said.core, real.core, core_use, joint.CORES, True),
+        "face": limits(said.face, real.face, face_use, joint.FACES, config.pooled),
+        "core": limits(said.core, real.core, core_use, joint.CORES, config.pooled),
         # Too many substrates have a handful of specimens for a threshold each.
-        "substrate": limits(said.substrate, substrate, substrate >= 0, joint.SUBSTRATES, False),
+        "substrate": limits(said.substrate, substrate, substrate >= 0, joint.SUBSTRATES, float("inf")),
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ class HeldOut:
         """Beside the truth, ready for figures."""
         a = self.answers
         return Scored(table.author, table.specimen, table.face, table.core, table.view, a.face, a.core, a.visible,
-                      a.view_even.argmax(axis=1), self.face_set, self.decided)
+                      a.view.argmax(axis=1), self.face_set, self.decided)
 
 
 def verdicts(fitted: Fitted, a: Answers, table: Table, config: Config) -> HeldOut:
@@ -43,7 +44,7 @@ def verdicts(fitted: Fitted, a: Answers, table: Table, config: Config) -> HeldOu
     face_set = conformal.in_sets(a.face, [fitted.sets["face"][c] for c in FACES])
     core_set = conformal.in_sets(a.core, [fitted.sets["core"][c] for c in CORES])
     narrow_views = [i for i, v in enumerate(TARGETS["view"]) if v in NARROW]
-    narrow = np.isin(a.view_even.argmax(axis=1), narrow_views) & (a.visible >= 0.5)
+    narrow = np.isin(a.view.argmax(axis=1), narrow_views) & (a.visible >= 0.5)
     by_face = (face_set.sum(axis=1) == 1) & (a.face.max(axis=1) >= fitted.rule.face)
     by_core = (core_set.sum(axis=1) == 1) & (a.core.max(axis=1) >= fitted.rule.core)
     short = [i for i, n in enumerate(table.names) if n == "shape_log_short_px"]
@@ -60,10 +61,9 @@ def _merge(parts: list[tuple[NDArray[np.bool_], HeldOut]], n: int) -> HeldOut:
             out[mask] = get(part)
         return out
 
-    names = [f.name for f in fields(Answers)]
-    answers = Answers(**{k: whole(lambda h, k=k: getattr(h.answers, k)) for k in names})  # type: ignore[misc]
-    sets = [whole(lambda h, k=k: getattr(h, k)) for k in ("face_set", "core_set", "decided")]  # type: ignore[misc]
-    return HeldOut(answers, *(np.asarray(s, dtype=bool) for s in sets))
+    answers: dict[str, Any] = {f.name: whole(lambda h, k=f.name: getattr(h.answers, k)) for f in fields(Answers)}
+    sets: dict[str, Any] = {k: whole(lambda h, k=k: getattr(h, k)) for k in ("face_set", "core_set", "decided")}
+    return HeldOut(Answers(**answers), **sets)
 
 
 def _fold(

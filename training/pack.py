@@ -23,7 +23,7 @@ from training.experts import CLIP, Expert
 from training.fit import Fitted, columns
 from training.tables import Projection, Table, crops
 from vision.inference import joint
-from vision.inference.model import EXPERTS, FORMAT, TABLES, TARGETS, VISIBLE
+from vision.inference.model import EXPERTS, FORMAT, TABLES, TARGETS
 
 OPSET = 17
 EVEN = "even"
@@ -115,9 +115,6 @@ def tables_of(fitted: Fitted, config: Config, schema: str, basis: str, experts: 
         "reference": {t: _named(TARGETS[t], fitted.priors[t]) for t in ("face", "view", "core_visible")},
         EVEN: {t: dict.fromkeys(TARGETS[t], 1 / len(TARGETS[t])) for t in ("face", "view", "core_visible")},
     }
-    # An overlooked edge costs the user more than a face looked at twice: views are weighed evenly under every prior.
-    priors["reference"]["view"] = priors[EVEN]["view"]
-    priors[EVEN]["core_visible"] = _named(VISIBLE, fitted.priors["core_visible"])
     body = {
         "format": FORMAT, "feature_schema": schema, "basis": basis, "real_specimens": fitted.specimens,
         "experts_sha256": hashlib.sha256(experts).hexdigest(), "looks": {"names": list(crops())},

@@ -48,7 +48,8 @@ def _picture(path: Path) -> Iterator[Labelled]:
 
 
 def _row(
-    picture: Path, piece: str, name: str, outline: list[list[float]], view: str, face: str, core: str | None, cues: tuple[str, ...]
+    picture: Path, piece: str, name: str, outline: list[list[float]], view: str, face: str, core: str | None,
+    cues: tuple[str, ...],
 ) -> Labelled:
     return Labelled(
         id=name, path=picture, outline=tuple((float(x), float(y)) for x, y in outline), author=piece,
