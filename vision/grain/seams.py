@@ -25,7 +25,10 @@ _OFFSET_PX = 10.0
 #: The direction of each side must go on for this much further, px: an object's edge is no field of grain.
 _DEPTH_PX = 24.0
 _NORMALS = 8
-_TRIALS = 24
+_TRIALS = 16
+_DIRECTIONS = 60
+#: Sine of the widest angle between a cell's normal and a line it votes for.
+_SECTOR = 0.45
 #: Seams weaker than this are not told.
 MIN_STRENGTH = 0.15
 #: Least length of the averaged coherence vector on either side.
@@ -108,6 +111,57 @@ def _ridge(turn: NDArray[np.float32], normal: NDArray[np.int64]) -> NDArray[np.u
         ok &= turn[r, c] >= padded[rr, cc] - 0.5
     out[r[ok], c[ok]] = 255
     return out
+
+
+def _lines(turn: NDArray[np.float32], normal: NDArray[np.int64], ridge: NDArray[np.uint8],
+           least: float) -> list[tuple[NDArray, NDArray]]:
+    """Ends (x, y in cells) of straight runs of broken direction at least `least` cells long, most voted first.
+
+    A Hough vote of the ridge cells, each for the lines within a sector of its own normal, weighted by its turn.
+    """
+    rows, cols = np.nonzero(ridge)
+    if rows.size < 6:
+        return []
+    weight = np.minimum(turn[rows, cols], 45) / 45
+    own = math.pi * normal[rows, cols] / _NORMALS
+    thetas = math.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
+    reach = math.ceil(math.hypot(*turn.shape)) + 2
+    votes = np.zeros((_DIRECTIONS, 2 * reach + 1), np.float32)
+    for i, theta in enumerate(thetas):
+        near = np.abs(np.sin(own - theta)) < _SECTOR
+        rho = np.rint(cols[near] * math.cos(theta) + rows[near] * math.sin(theta)).astype(int) + reach
+        votes[i] = np.bincount(rho, weight[near], votes.shape[1])
+    smooth = np.asarray(cv2.blur(votes, (3, 1), borderType=cv2.BORDER_CONSTANT)) * 3
+    broad = np.asarray(cv2.dilate(turn, np.ones((3, 3), np.uint8)), np.float32)
+    out = []
+    for _ in range(_TRIALS):
+        i, r = divmod(int(smooth.argmax()), smooth.shape[1])
+        if smooth[i, r] < 0.12 * least:
+            break
+        run = _longest_run(broad, float(thetas[i]), float(r - reach))
+        if run is not None and np.hypot(*(run[1] - run[0])) >= least:
+            out.append(run)
+        for d in range(-3, 4):
+            # directions wrap: theta + pi is theta with the offset negated
+            j, flip = (i + d) % _DIRECTIONS, not 0 <= i + d < _DIRECTIONS
+            centre = 2 * reach - r if flip else r
+            smooth[j, max(0, centre - 3):centre + 4] = 0
+    return out
+
+
+def _longest_run(turn: NDArray[np.float32], theta: float, rho: float) -> tuple[NDArray, NDArray] | None:
+    """Ends of the longest stretch of the line x cos + y sin = rho on which the direction breaks, small gaps allowed."""
+    rows, cols = turn.shape
+    t = np.arange(-math.hypot(rows, cols), math.hypot(rows, cols))
+    x, y = rho * math.cos(theta) - t * math.sin(theta), rho * math.sin(theta) + t * math.cos(theta)
+    inside = (x > -0.5) & (x < cols - 0.5) & (y > -0.5) & (y < rows - 0.5)
+    x, y = x[inside], y[inside]
+    broken = np.nonzero(turn[np.rint(y).astype(int), np.rint(x).astype(int)] >= MIN_TURN)[0]
+    if broken.size < 2:
+        return None
+    parts = np.split(broken, np.nonzero(np.diff(broken) > 6)[0] + 1)
+    best = max(parts, key=lambda p: p[-1] - p[0])
+    return np.array([x[best[0]], y[best[0]]]), np.array([x[best[-1]], y[best[-1]]])
 
 
 def _judge(field: GrainField, weight: NDArray, a: NDArray, b: NDArray) -> Seam | None:
@@ -203,13 +257,14 @@ def _distance(p: Point, seam: Seam) -> float:
 
 
 def _same(one: Seam, two: Seam, reach: float) -> bool:
-    """True when both describe one line: ends of the shorter lie within `reach` px of the longer and it is parallel."""
+    """True when both describe one line: they run within 30 degrees of each other and the middle of the shorter, or more
+    of it, lies within `reach` px of the longer."""
     long, short = (one, two) if one.length >= two.length else (two, one)
-    d = np.subtract(long.p1, long.p0) / long.length
-    offsets = [abs(float(d[0] * (p[1] - long.p0[1]) - d[1] * (p[0] - long.p0[0]))) for p in (short.p0, short.p1)]
-    spots = [float(np.dot(d, np.subtract(p, long.p0))) for p in (short.p0, short.p1)]
-    overlap = min(long.length, max(spots)) - max(0.0, min(spots))
-    return max(offsets) < reach and overlap > 0.3 * short.length
+    d, e = (np.subtract(s.p1, s.p0) / max(s.length, 1e-9) for s in (long, short))
+    if abs(float(d[0] * e[1] - d[1] * e[0])) > 0.5:
+        return False
+    places = [tuple(np.asarray(short.p0) * (1 - t) + np.asarray(short.p1) * t) for t in (0.0, 0.25, 0.5, 0.75, 1.0)]
+    return sum(_distance((float(p[0]), float(p[1])), long) < reach for p in places) >= 2
 
 
 def find_seams(field: GrainField, *, limit: int = 12) -> tuple[Seam, ...]:
@@ -225,14 +280,9 @@ def find_seams(field: GrainField, *, limit: int = 12) -> tuple[Seam, ...]:
     rows, cols = np.nonzero(seen)
     extent = min(np.ptp(rows), np.ptp(cols)) + 1
     least = max(40 / field.step, extent / 3)
-    lines = cv2.HoughLinesP(ridge, 1, math.pi / 90, max(6, int(0.35 * least)), minLineLength=float(least),
-                            maxLineGap=max(4.0, 0.15 * least))
-    if lines is None:
-        return ()
     weight = np.where(seen, field.coherence, 0)
-    segments = np.asarray(lines, np.float64).reshape(-1, 4)
-    order = np.argsort(-np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1]))[:_TRIALS]
-    found = [s for i in order if (s := _judge(field, weight, segments[i, :2], segments[i, 2:])) is not None]
+    trials = _lines(turn, normal, ridge, least)
+    found = [s for a, b in trials if (s := _judge(field, weight, a, b)) is not None]
     found.sort(key=lambda s: -s.strength * math.sqrt(s.length))
     kept: list[Seam] = []
     broad = np.asarray(cv2.dilate(turn, np.ones((3, 3), np.uint8)), np.float32)
