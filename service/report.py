@@ -62,7 +62,7 @@ def _part(doc: Document, part: Part, name: str, numbers: Mapping[str, int]) -> d
         "reason": words.reason_words(part), "faces": [] if narrow else _bars(part, "face"),
         "cores": _bars(part, "core") if narrow or part.core_visible >= words.CORE_SEEN else [],
         "level": words.percent(part.level), "seen": words.seen_words(doc, part), "sightings": len(part.sightings),
-        "why": [{"number": numbers[f.id], "text": f.text, "points": words.points_to(f)} for f in words.why(doc, part, 4)],
+        "why": [{"number": numbers[f.id], "text": f.text, "points": words.odds(f.decibans)} for f in words.why(doc, part, 4)],
         "cues": [registry.CUES[c] for c in part.cues],
     }
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.contract import Document, Part
-from service.words import CORE_SEEN, edge_only, listing, part_names, percent, probabilities, reason_words
+from service.words import CORE_SEEN, edge_only, part_names, percent, probabilities, reason_words, some
 
 #: A material below this probability is not brought up, unless the set keeps it and it is above FAINT.
-LIKELY, FAINT = 0.25, 0.05
+LIKELY, FAINT = 0.25, 0.1
 #: From this probability of paint on, the note on lead is given: it costs little to read.
 LEAD = 0.15
 #: A mistake on the part everyone looks at costs more.
@@ -80,7 +80,7 @@ def risks(doc: Document) -> list[Risk]:
     for key, rows in grouped.items():
         rows.sort(key=lambda r: -r[1] * EXPOSURE.get(r[0].role, 1.0))
         weight = _COST[key] * max(p * EXPOSURE.get(part.role, 1.0) for part, p in rows)
-        who = listing([names[p.id] + ("" if key == "open_top" else f" ({percent(q)})") for p, q in rows], "and")
+        who = some([names[p.id] + ("" if key == "open_top" else f" ({percent(q)})") for p, q in rows])
         text = _TEXT[key]
         if key == "open_top":
             text = f"{reason_words(rows[0][0])} {text}"

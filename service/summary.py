@@ -14,8 +14,8 @@ from service.words import (
     core_words,
     edge_only,
     finding_numbers,
+    odds,
     part_names,
-    points_to,
     reason_words,
     seen_words,
     set_line,
@@ -80,7 +80,7 @@ def _part(console: Console, doc: Document, part: Part, name: str, numbers: dict[
         rows.add_row("Open", reason_words(part))
     reasons = why(doc, part, MAX_REASONS)
     for n, finding in enumerate(reasons):
-        mark = _text(f"[{numbers[finding.id]}] {finding.text} ", (f"({points_to(finding)})", "dim"))
+        mark = _text(f"[{numbers[finding.id]}] {finding.text} ", (f"({odds(finding.decibans)})", "dim"))
         rows.add_row("" if n else "Why", mark)  # type: ignore[arg-type]
     if not reasons:
         rows.add_row("Why", "No single measurement weighs either way.")

@@ -14,7 +14,7 @@ CORE_SEEN = 0.5
 NARROW = ("edge", "end", "joint")
 _ROLE = {
     "top": "Top", "side": "Side", "drawer_front": "Drawer front", "door": "Door", "drawer_side": "Drawer side",
-    "back": "Back", "shelf": "Shelf", "leg": "Leg", "frame": "Frame", "unknown": "Unnamed part",
+    "back": "Back", "shelf": "Shelf", "leg": "Leg", "frame": "Frame",
 }
 #: Lower bound of the probability and the words that go with it.
 _SURE = ((0.97, "as good as certain"), (0.9, "very likely"), (0.75, "likely"), (0.5, "more likely than not"))
@@ -23,6 +23,13 @@ _SURE = ((0.97, "as good as certain"), (0.9, "very likely"), (0.75, "likely"), (
 def class_words(key: str) -> str:
     """A face, core or view in words."""
     return registry.FACE_WORDS.get(key) or registry.CORE_WORDS.get(key) or f"{key} view"
+
+
+def some(words: Sequence[str], limit: int = 3) -> str:
+    """The first few, and how many more: 'a, b, c and 4 more'."""
+    if len(words) <= limit + 1:
+        return listing(words, "and")
+    return f"{', '.join(words[:limit])} and {len(words) - limit} more"
 
 
 def listing(words: Sequence[str], last: str = "or") -> str:
@@ -73,7 +80,7 @@ def basis_sentence(doc: Document) -> str:
 
 
 def part_names(doc: Document) -> dict[str, str]:
-    """A name for every part by id: 'Top', 'Drawer fronts', 'Side 2', 'Unnamed part 1'."""
+    """A name for every part by id: 'Top', 'Drawer fronts', 'Side 2'; without a role the panel's own, 'Panel p4'."""
     counts: dict[str, int] = {}
     for part in doc.parts:
         counts[part.role] = counts.get(part.role, 0) + 1
@@ -81,13 +88,23 @@ def part_names(doc: Document) -> dict[str, str]:
     names = {}
     for part in doc.parts:
         used[part.role] = used.get(part.role, 0) + 1
+        if part.role == "unknown":
+            names[part.id] = _panel_as_name(doc, part)
+            continue
         word = _ROLE[part.role]
         if part.role in ("drawer_front", "door", "drawer_side") and _faces_seen(doc, part) > 1:
             word += "s"
-        if counts[part.role] > 1 or part.role == "unknown":
-            word += f" {used[part.role]}"
-        names[part.id] = word
+        names[part.id] = word + (f" {used[part.role]}" if counts[part.role] > 1 else "")
     return names
+
+
+def _panel_as_name(doc: Document, part: Part) -> str:
+    """Name of a part without a role: its first panel, as written on the picture, with the photo where there are more."""
+    first = part.sightings[0]
+    name = f"Panel {panel_name(first.panel)}"
+    if len(doc.photos) < 2:
+        return name
+    return f"{name} of {next(PurePath(p.file).name for p in doc.photos if p.id == first.photo)}"
 
 
 def panel_name(panel: str) -> str:

@@ -19,6 +19,7 @@ from service.words import (
     odds,
     part_names,
     percent,
+    some,
     sure_line,
 )
 from tests.service.chest import ChestEngine, chest_photo
@@ -105,6 +106,11 @@ def test_names_of_parts(doc):
     assert part_names(doc) == {"top": "Top", "side": "Side", "drawer_front": "Drawer fronts"}
 
 
+def test_a_part_without_a_role_goes_by_the_name_on_the_picture(doc):
+    part = doc.parts[0].model_copy(update={"role": "unknown"})
+    assert part_names(doc.model_copy(update={"parts": [part]})) == {"top": "Panel top"}
+
+
 def test_narrow_terminal_keeps_all_words(doc):
     wide, narrow = printed(doc, width=300), printed(doc, width=40)
     assert set(re.findall(r"\w+", wide)) == set(re.findall(r"\w+", narrow))
@@ -125,3 +131,4 @@ def test_odds_are_ten_log_ten(decibans, words):
 
 def test_small_words():
     assert (listing([]), listing(["a"]), listing(["a", "b", "c"])) == ("", "a", "a, b or c")
+    assert some(list("abcd")) == "a, b, c and d" and some(list("abcdef")) == "a, b, c and 3 more"
