@@ -38,10 +38,10 @@ FEATURES: tuple[Feature, ...] = (
     Feature("particles_even", "edge_particles", "log ratio", "Spread of contrast along the strip: small for even fibre."),
     Feature("particles_dark_share", "edge_particles", "-1..1", "Dark specks (voids) against bright ones in the middle."),
     Feature("particles_brown", "edge_particles", "ratio", "Yellow-brown chroma over lightness."),
-    Feature("rings_gain", "end_rings", "-1..1", "How much better circles fit the line directions than parallel lines."),
+    Feature("rings_gain", "end_rings", "0..1", "Share of the misfit of parallel lines that circles take away."),
     Feature("rings_fit", "end_rings", "0..1", "How well circles about one centre fit them."),
-    Feature("rings_turn", "end_rings", "radians", "Angle through which the fitted arcs turn over the panel."),
-    Feature("rings_curve", "end_rings", "ratio", "Panel diagonal over the mean radius of the fitted arcs."),
+    Feature("rings_turn", "end_rings", "radians", "Angle through which the fitted arcs turn in a window, times the gain."),
+    Feature("rings_curve", "end_rings", "ratio", "Window diagonal over the mean radius of the fitted arcs."),
     Feature("rings_long_grain", "end_rings", "log ratio", "Gradient energy across the long axis over that along it."),
 )
 _NAMES = tuple(f.name for f in FEATURES)
@@ -77,12 +77,12 @@ class RingArc:
 
 Located = LayerLine | FaceLine | RingArc
 #: Weakest evidence worth drawing.
-MIN_COHERENCE, MIN_FACE_STRENGTH, MIN_RING_GAIN = 0.35, 2.5, 0.04
+MIN_COHERENCE, MIN_FACE_STRENGTH, MIN_RING_GAIN, MIN_RING_FIT = 0.5, 2.5, 0.5, 0.9
 
-_STRIPS: WeakKeyDictionary[WorkingView, tuple[Strip, Layers, ArcFit | None] | None] = WeakKeyDictionary()
+_STRIPS: WeakKeyDictionary[WorkingView, tuple[Strip, Layers, tuple[ArcFit, ...]] | None] = WeakKeyDictionary()
 
 
-def _prepared(view: WorkingView) -> tuple[Strip, Layers, ArcFit | None] | None:
+def _prepared(view: WorkingView) -> tuple[Strip, Layers, tuple[ArcFit, ...]] | None:
     if view not in _STRIPS:
         strip = unroll(view)
         s = sample(view)
@@ -97,19 +97,19 @@ def measure(view: WorkingView, field: GrainField | None) -> dict[str, float]:
     ready = _prepared(view)
     if ready is None:
         return out
-    strip, layers, arc = ready
+    strip, layers, arcs = ready
     out.update(measure_layers(strip, layers))
     out.update(measure_particles(strip))
-    out.update(measure_rings(strip, arc, math.hypot(*view.mask.shape)))
+    out.update(measure_rings(strip, arcs))
     return out
 
 
 def located(view: WorkingView, field: GrainField | None) -> tuple[Located, ...]:
-    """What can be drawn: layer boundaries, the face line and one ring arc, each only where it stands out."""
+    """What can be drawn: layer boundaries, the face line and ring arcs, each only where it stands out."""
     ready = _prepared(view)
     if ready is None:
         return ()
-    strip, layers, arc = ready
+    strip, layers, arcs = ready
     n = strip.luma.shape[1]
     out: list[Located] = []
     t = strip.luma.shape[0]
@@ -119,10 +119,11 @@ def located(view: WorkingView, field: GrainField | None) -> tuple[Located, ...]:
     face = face_line_row(layers)
     if face is not None and face[1] >= MIN_FACE_STRENGTH and layers.coherence >= MIN_COHERENCE:
         out.append(FaceLine(_line(strip, face[0], n), face[1], face[0] / t))
-    if arc is not None and arc.fit - arc.straight_fit >= MIN_RING_GAIN and arc.turn > 0.15:
-        drawn = _arc(view.mask.shape, arc)
-        if drawn is not None:
-            out.append(drawn)
+    for arc in arcs:
+        if arc.gain >= MIN_RING_GAIN and arc.fit >= MIN_RING_FIT and arc.turn > 0.2:
+            drawn = _arc(arc)
+            if drawn is not None:
+                out.append(drawn)
     return tuple(out)
 
 
@@ -131,12 +132,12 @@ def _line(strip: Strip, row: float, n: int) -> Outline:
     return tuple((float(x), float(y)) for x, y in p)
 
 
-def _arc(shape: tuple[int, int], arc: ArcFit) -> RingArc | None:
-    """The piece of the mean circle that lies on the view."""
-    h, w = shape
+def _arc(arc: ArcFit) -> RingArc | None:
+    """The piece of the mean circle that lies in its window."""
+    x0, y0, x1, y1 = arc.window
     angles = np.linspace(-math.pi, math.pi, 721)
     p = np.c_[arc.centre[0] + arc.radius * np.cos(angles), arc.centre[1] + arc.radius * np.sin(angles)]
-    on = (p[:, 0] >= 0) & (p[:, 0] <= w - 1) & (p[:, 1] >= 0) & (p[:, 1] <= h - 1)
+    on = (p[:, 0] >= x0) & (p[:, 0] <= x1 - 1) & (p[:, 1] >= y0) & (p[:, 1] <= y1 - 1)
     # The longest run of on-panel points, taken round the circle so that a cut at 180 degrees does not split it.
     runs: list[list[int]] = [[]]
     for i in np.roll(np.arange(len(on)), -int(np.argmin(on))):
@@ -147,4 +148,4 @@ def _arc(shape: tuple[int, int], arc: ArcFit) -> RingArc | None:
     best = max(runs, key=len)
     if len(best) < 2:
         return None
-    return RingArc(tuple((float(x), float(y)) for x, y in p[best]), arc.radius, arc.fit - arc.straight_fit)
+    return RingArc(tuple((float(x), float(y)) for x, y in p[best]), arc.radius, arc.gain)
