@@ -15,7 +15,7 @@ from vision.evidence.legend import legend
 from vision.evidence.marks import Mark, draw_mark, mark_mask, sort_findings
 from vision.evidence.palette import Band
 from vision.evidence.placement import Board, Box
-from vision.evidence.tags import Tag, band_of, draw_number, draw_string, draw_tag, number_extent, tag_forms
+from vision.evidence.tags import Tag, band_of, draw_number, draw_string, draw_tag, fitting, number_extent, tag_forms
 from vision.resize import resize
 from vision.types import Finding, GrainField, Panel, Photo, Verdict
 
@@ -24,6 +24,8 @@ _TEXT = 34 / 1200
 _TALLEST = 3.0  # heights of the width; longer photos are made narrower
 #: Share of a panel that its own tag may cover.
 _MOST_COVERED = 0.25
+#: Share of the picture all tags together may cover; crowded photos get shorter tags.
+_MOST_PAPER = 0.3
 FieldOnPhoto = tuple[GrainField, NDArray[np.float64]]
 
 
@@ -135,14 +137,16 @@ def _draw_tags(
     for mark in marks:
         lines |= mark_mask(mark, height, width, unit)
     panels_here = sum((masks[p.id].astype(np.uint8) for p in panels), np.zeros((height, width), np.uint8))
+    all_forms = {p.id: tag_forms(names[p.id], verdicts[p.id], whole[p.id], size) for p in panels}
+    level = fitting(list(all_forms.values()), _MOST_PAPER * height * width)
     cut, placed = [], []
     for p in sorted(panels, key=lambda q: int(masks[q.id].sum())):
-        forms = tag_forms(names[p.id], verdicts[p.id], whole[p.id], size)
+        forms = all_forms[p.id]
         others = (panels_here > masks[p.id]).astype(np.float32)
         target = _middle(masks[p.id])
-        form, box = _place(board, forms, target, masks[p.id], 0.6 * others + 2 * lines, size)
-        if (form.lines != forms[0].lines and len(form.lines) == 1 and form.lines != forms[-2:][0].lines) or box is None:
-            cut.append("  ".join(forms[min(1, len(forms) - 1)].lines))
+        form, box = _place(board, forms[min(level, len(forms) - 1) :], target, masks[p.id], 0.6 * others + 2 * lines, size)
+        if form is forms[-1] or box is None:
+            cut.append(", ".join(forms[0].lines))
         if box is not None:
             placed.append((box, form, masks[p.id]))
     for box, _, mask in placed:
@@ -150,7 +154,7 @@ def _draw_tags(
             draw_string(picture, box, _nearest(mask, box, 5 * unit), 0.8 * unit)
     for box, form, _ in placed:
         draw_tag(picture, box, form)
-    return cut
+    return sorted(cut)
 
 
 def _place(

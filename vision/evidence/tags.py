@@ -24,18 +24,22 @@ _SWATCH = 2.1  # in text sizes
 
 @dataclass(frozen=True)
 class Tag:
-    """Lines of a tag, the band it shows, and the text size in pixels; the first line is the verdict."""
+    """Lines of a tag, the band it shows (None on a tag that holds but a name), and the text size in pixels."""
 
     lines: tuple[str, ...]
-    band: Band
+    band: Band | None
     size: int
+
+    @property
+    def indent(self) -> int:
+        """Pixels the first line stands in from the left, behind the band."""
+        return round((_SWATCH + 0.35) * self.size) if self.band else 0
 
     @property
     def extent(self) -> tuple[int, int]:
         """(width, height) in pixels."""
         pad = round(0.35 * self.size)
-        first = round(_SWATCH * self.size) + pad + text_width(self.lines[0], self.size)
-        width = max(first, *(text_width(line, self.size) for line in self.lines))
+        width = max(self.indent + text_width(self.lines[0], self.size), *(text_width(line, self.size) for line in self.lines))
         return width + 2 * pad, round(1.3 * self.size * len(self.lines)) + 2 * pad
 
 
@@ -71,18 +75,29 @@ def tag_forms(name: str, verdict: Verdict, reasons: Sequence[int], size: int) ->
         detail.append(f"core: {CORE_WORDS[core]} {percent(verdict.core[core])}" if known else "core: cannot tell")
     seen = [f"reason{'s' * (len(reasons) > 1)} {', '.join(str(n) for n in reasons[:6])}"] if reasons else []
     forms = [(*head, *detail, *seen), (*head, *detail), tuple(head), (name,)]
-    return tuple(Tag(lines, band, size) for lines in dict.fromkeys(forms))
+    return tuple(Tag(lines, band if lines != (name,) else None, size) for lines in dict.fromkeys(forms))
+
+
+def fitting(forms: Sequence[tuple[Tag, ...]], area: float) -> int:
+    """How many of the fullest forms to pass over, the same for all panels, so that all tags together fit in `area` px."""
+    longest = max((len(f) for f in forms), default=1)
+    for level in range(longest):
+        chosen = [f[min(level, len(f) - 1)].extent for f in forms]
+        if sum(w * h for w, h in chosen) <= area:
+            return level
+    return longest - 1
 
 
 def draw_tag(picture: NDArray[np.uint8], box: Box, tag: Tag) -> None:
-    """Paper tag with its band swatch, drawn in place."""
+    """Paper tag with a sample of its band, drawn in place."""
     _paper(picture, box)
     pad, half = round(0.35 * tag.size), 0.17 * tag.size
-    y = box.y + pad + 0.65 * tag.size
-    left, right = box.x + pad + half, box.x + pad + _SWATCH * tag.size - half
-    draw_band(picture, np.array([[left, y], [right, y]]), tag.band, half, closed=False)
+    if tag.band:
+        y = box.y + pad + 0.65 * tag.size
+        left, right = box.x + pad + half, box.x + pad + _SWATCH * tag.size - half
+        draw_band(picture, np.array([[left, y], [right, y]]), tag.band, half, closed=False)
     for k, line in enumerate(tag.lines):
-        x = box.x + pad + (pad + _SWATCH * tag.size if k == 0 else 0)
+        x = box.x + pad + (tag.indent if k == 0 else 0)
         write(picture, (x, box.y + pad + (k + 0.65) * 1.3 * tag.size - 0.195 * tag.size), line, tag.size, bold=k == 0)
 
 
@@ -140,8 +155,8 @@ def font(size: int) -> ImageFont.FreeTypeFont:
 
 
 def _paper(picture: NDArray[np.uint8], box: Box) -> None:
-    cv2.rectangle(picture, (box.x, box.y), (box.x + box.width - 1, box.y + box.height - 1), PAPER, -1)
-    cv2.rectangle(picture, (box.x, box.y), (box.x + box.width - 1, box.y + box.height - 1), BED, 2)
+    picture[box.y : box.y + box.height, box.x : box.x + box.width] = BED
+    picture[box.y + 2 : box.y + box.height - 2, box.x + 2 : box.x + box.width - 2] = PAPER
 
 
 def _likeliest(verdict: Verdict) -> str:
