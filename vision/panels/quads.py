@@ -40,11 +40,12 @@ def shape_of(mask: NDArray[np.uint8]) -> Shape | None:
     if len(contour) < 4 or cv2.contourArea(contour) < 12:
         return None
     filled = np.asarray(cv2.drawContours(np.zeros_like(piece), [contour], -1, 1, cv2.FILLED), dtype=np.uint8)
-    if open_holes(filled, piece, LEAST_HOLE_IMAGE * mask.size):
+    opened = open_holes(filled, piece, LEAST_HOLE_IMAGE * mask.size)
+    if opened:
         contour = max(cv2.findContours(filled, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=cv2.contourArea)
     area = float(filled.sum())
     outline = _simple(contour, area)
-    quad = quad_of(contour, filled)
+    quad = None if opened else quad_of(contour, filled)
     if quad is not None:
         outline = quad
     move = np.array([x0, y0])
