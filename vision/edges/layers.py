@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.edges.unroll import Plane, Strip
+from vision.resize import resize_map
 
 BLOCKS = 16
 #: A boundary between two layers must stand out by this share of the profile's range.
@@ -36,7 +37,7 @@ def find_layers(strip: Strip) -> Layers:
     t, n = luma.shape
     blocks = min(BLOCKS, max(2, n // 4))
     size = (blocks, t)
-    mean = cv2.resize(luma, size, interpolation=cv2.INTER_AREA)
+    mean = resize_map(luma, *size)
     profile = np.asarray(np.median(mean, axis=1), np.float32)
     between = float(profile.var())
     within = float(np.median(np.abs(mean - profile[:, None]))) / 0.6745

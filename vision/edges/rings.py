@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.edges.unroll import Plane, Strip
+from vision.resize import resize_map
 
 CELL = 8
 #: Distance, in panel diagonals, at which a centre counts as infinitely far.
@@ -51,7 +52,7 @@ def _cells(slopes: tuple[Plane, Plane], inside: NDArray[np.bool_]) -> tuple[NDAr
     crop, size = np.s_[:rows * cell, :cols * cell], (cols, rows)
 
     def pool(p: Plane) -> Plane:
-        return np.asarray(cv2.resize(np.ascontiguousarray(p[crop]), size, interpolation=cv2.INTER_AREA), np.float32)
+        return np.asarray(resize_map(p[crop], *size), np.float32)
 
     jxx, jyy, jxy = pool(gx * gx), pool(gy * gy), pool(gx * gy)
     # The rim holds the panel's own border, always straight: leave it out.

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.resize import resize
 from vision.types import WorkingView
 
 Plane = NDArray[np.float32]
@@ -87,7 +88,7 @@ def unroll(view: WorkingView) -> Strip | None:
     step = 2 if dense > MAX_LENGTH else 1
     if step == 2:
         size = (dense // 2, rows)
-        rgb = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+        rgb = resize(np.asarray(rgb, np.uint8), *size)
         inside = cv2.resize(inside, size, interpolation=cv2.INTER_NEAREST)
         # Pixel 0 now covers 0 and 1: its centre lies at 0.5.
         to_view = to_view @ np.array([[2, 0, 0.5], [0, 1, 0], [0, 0, 1.0]])
@@ -111,7 +112,7 @@ def _reduced(native: NDArray[np.uint8], to_native: NDArray[np.float64],
         return native, to_native
     h, w = native.shape[:2]
     size = (max(1, w // k), max(1, h // k))
-    small = cv2.resize(native, size, interpolation=cv2.INTER_AREA)
+    small = resize(native, *size)
     sx, sy = size[0] / w, size[1] / h
     to_small = np.array([[sx, 0, 0.5 * sx - 0.5], [0, sy, 0.5 * sy - 0.5], [0, 0, 1.0]])
     return np.asarray(small, np.uint8), to_small @ to_native

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.panels.segments import Segments
+from vision.resize import resize_map
 
 
 def boundary_map(lab: NDArray[np.float32], features: NDArray[np.float32], segments: Segments) -> NDArray[np.float32]:
@@ -16,12 +17,12 @@ def boundary_map(lab: NDArray[np.float32], features: NDArray[np.float32], segmen
     """
     h, w = lab.shape[:2]
     fine = _step(lab, 1.2)
-    half = cv2.resize(lab, (max(1, w // 2), max(1, h // 2)), interpolation=cv2.INTER_AREA)
-    broad = cv2.resize(_step(np.asarray(half, dtype=np.float32), 1.45), (w, h), interpolation=cv2.INTER_LINEAR)
+    half = resize_map(lab, max(1, w // 2), max(1, h // 2))
+    broad = resize_map(_step(np.asarray(half, dtype=np.float32), 1.45), w, h)
     # Grain makes many fine steps close together; dividing by their local mean leaves the ones that stand out.
     crowd = cv2.blur(fine, (31, 31))
     colour = fine / (fine + 3.0 + 2.0 * crowd) + broad / (broad + 6.0)
-    feature = cv2.resize(_feature_step(features), (w, h), interpolation=cv2.INTER_LINEAR)
+    feature = resize_map(_feature_step(features), w, h)
     lines = np.zeros((h, w), np.float32)
     for (x1, y1, x2, y2), contrast in zip(segments.ends, segments.contrast, strict=True):
         length = float(np.hypot(x2 - x1, y2 - y1))

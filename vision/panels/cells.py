@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision import backbone
-from vision.resize import resize
+from vision.resize import resize, resize_map
 from vision.types import Photo
 
 #: Long side (px) of the image on which panels are sought; both sides are multiples of the backbone's stride.
@@ -56,7 +56,7 @@ def look(photo: Photo) -> Cells:
 def _pool(image: NDArray[np.float32]) -> NDArray[np.float32]:
     """Mean over cells; sides are multiples of the cell."""
     h, w = image.shape[:2]
-    return np.asarray(cv2.resize(image, (w // CELL, h // CELL), interpolation=cv2.INTER_AREA), dtype=np.float32)
+    return np.asarray(resize_map(image, w // CELL, h // CELL), dtype=np.float32)
 
 
 def _cues(lab: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -96,5 +96,5 @@ def stacked(maps: dict[str, NDArray[np.float32]], shape: tuple[int, int]) -> NDA
 
 def _enlarged(layer: NDArray[np.float32], rows: int, cols: int) -> NDArray[np.float32]:
     """Bilinear enlargement of a many-channel map (cv2 handles any channel number for INTER_LINEAR only in chunks)."""
-    return np.dstack([cv2.resize(layer[..., k:k + 4], (cols, rows), interpolation=cv2.INTER_LINEAR)
+    return np.dstack([resize_map(layer[..., k:k + 4], cols, rows)
                       for k in range(0, layer.shape[2], 4)])

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.resize import resize_map
+
 #: Columns of the table that describes a pair of neighbours.
 PAIR_NAMES = ("colour", "lightness", "hue", "feature", "border", "weak_border", "likeness", "texture", "small", "log_small",
               "border_share", "strong_border")
@@ -35,7 +37,6 @@ def build(labels: NDArray[np.int32], count: int, lab: NDArray[np.float32], liken
 
     `likeness` and `features` ((rows, cols) and (rows, cols, k)) lie on the cell grid; the rest on working pixels.
     """
-    import cv2
 
     h, w = labels.shape
     flat = labels.ravel()
@@ -45,8 +46,7 @@ def build(labels: NDArray[np.int32], count: int, lab: NDArray[np.float32], liken
         columns.append(np.bincount(flat, lab[..., k].ravel(), count).astype(np.float64))
     columns.append(np.bincount(flat, (lab[..., 0] ** 2).ravel(), count).astype(np.float64))
     # Features are read at half the working size: patches are larger than that, cells are four times as large.
-    fine = np.dstack([cv2.resize(np.ascontiguousarray(a), (w // 2, h // 2), interpolation=cv2.INTER_LINEAR)
-                      for a in (likeness, *(features[..., k:k + 4] for k in range(0, features.shape[2], 4)))])
+    fine = resize_map(np.dstack([likeness, features]), w // 2, h // 2)
     half = labels[::2, ::2].ravel()
     seen = np.maximum(np.bincount(half, minlength=count), 1)
     order = np.argsort(half, kind="stable")

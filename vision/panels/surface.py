@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import ModelMismatch
 from vision.panels import cells
 from vision.panels.cells import Cells
+from vision.resize import resize_map
 
 HEAD_FILE = "models/surface_head.npz"
 
@@ -77,5 +77,5 @@ def shipped_head() -> SurfaceHead:
 
 def likeness_map(cell_likeness: NDArray[np.float32], width: int, height: int) -> NDArray[np.float32]:
     """Cell likeness brought to the working image (bilinear), (height, width) float32."""
-    grown = cv2.resize(np.ascontiguousarray(cell_likeness), (width, height), interpolation=cv2.INTER_LINEAR)
+    grown = resize_map(cell_likeness, width, height)
     return np.asarray(np.clip(grown, 0, 1), dtype=np.float32)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features import Feature
-from vision.resize import fit_within, resize
+from vision.resize import fit_within, resize, resize_map
 from vision.surface.sample import enough, moments, sample
 from vision.types import GrainField, WorkingView
 
@@ -51,7 +51,7 @@ def _pixels(view: WorkingView) -> NDArray[np.uint8]:
     inside = s.inside
     size = fit_within(w, h, max_side=MEASURE_PX)
     small = resize(s.rgb, *size)
-    share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    share = resize_map(inside.astype(np.float32), *size)
     keep = share > 0.99
     return np.asarray(small[keep] if keep.any() else s.rgb[inside], dtype=np.uint8)
 

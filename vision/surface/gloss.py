@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features import Feature
-from vision.resize import fit_within, resize
+from vision.resize import fit_within, resize, resize_map
 from vision.surface.sample import Plane, enough, masked_blur, sample, thin
 from vision.types import GrainField, WorkingView
 
@@ -119,7 +119,7 @@ def _figure_under_light(luma: Plane, slow: Plane, inside: NDArray[np.bool_]) -> 
 def _bleach(rgb: NDArray[np.uint8], inside: NDArray[np.bool_]) -> float:
     h, w = inside.shape
     size = fit_within(w, h, max_side=24)
-    share = cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    share = resize_map(inside.astype(np.float32), *size)
     small = resize(rgb, *size)[share > 0.9].astype(np.float32)
     if len(small) < 12:
         return math.nan
@@ -206,8 +206,8 @@ def compare(view_a: WorkingView, view_b: WorkingView) -> GlossChange:
 
 
 def _reduced(luma: Plane, inside: NDArray[np.bool_], size: tuple[int, int]) -> tuple[Plane, NDArray[np.bool_]]:
-    plane = np.asarray(cv2.resize(luma, size, interpolation=cv2.INTER_AREA), np.float32)
-    return plane, np.asarray(cv2.resize(inside.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.95)
+    plane = np.asarray(resize_map(luma, *size), np.float32)
+    return plane, np.asarray(resize_map(inside.astype(np.float32), *size) > 0.95)
 
 
 def _figure(plane: Plane, mask: NDArray[np.bool_]) -> Plane:

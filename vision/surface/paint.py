@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features import Feature
+from vision.resize import resize_map
 from vision.surface.sample import Plane, Sample, enough, gradients, masked_blur, mean_of, moments, ratio_db, sample, thin
 from vision.types import GrainField, WorkingView
 
@@ -69,8 +70,8 @@ def cell_tensors(slopes: tuple[Plane, Plane], mask: NDArray[np.bool_], cell: int
     rows, cols = (int(ys[-1]) + 1 - y0) // cell, (int(xs[-1]) + 1 - x0) // cell
     size = (cols, rows)
     crop = np.s_[y0:y0 + rows * cell, x0:x0 + cols * cell]
-    full = cv2.resize(safe[crop].astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.999
-    xx, yy, xy, mx, my = (np.asarray(cv2.resize(np.ascontiguousarray(p[crop]), size, interpolation=cv2.INTER_AREA))[full]
+    full = resize_map(safe[crop].astype(np.float32), *size) > 0.999
+    xx, yy, xy, mx, my = (np.asarray(resize_map(p[crop], *size))[full]
                           for p in (gx * gx, gy * gy, gx * gy, gx, gy))
     return (np.stack([xx - mx * mx, yy - my * my, xy - mx * my], axis=1) * cell * cell).astype(np.float32)
 
@@ -96,8 +97,8 @@ def _grain(s: Sample) -> dict[str, float]:
         h, w = plane.shape
         if min(h, w) < 2 * CELL:
             break
-        plane = np.asarray(cv2.resize(plane, (w // 2, h // 2), interpolation=cv2.INTER_AREA), np.float32)
-        mask = cv2.resize(mask.astype(np.float32), (w // 2, h // 2), interpolation=cv2.INTER_AREA) > 0.999
+        plane = np.asarray(resize_map(plane, w // 2, h // 2), np.float32)
+        mask = resize_map(mask.astype(np.float32), w // 2, h // 2) > 0.999
         slopes = gradients(plane)
     if not excess:
         return {}

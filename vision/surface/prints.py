@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features import Feature
-from vision.resize import fit_within, resize
+from vision.resize import fit_within, resize, resize_map
 from vision.surface.sample import Plane, Sample, Tile, enough, masked_blur, mean_of, ratio_db, sample
 from vision.types import GrainField, WorkingView
 
@@ -157,8 +157,8 @@ def autocorrelation(plane: Plane, mask: NDArray[np.bool_]) -> Plane:
 def _repeat(s: Sample) -> dict[str, float]:
     h, w = s.luma.shape
     size = fit_within(w, h, max_side=REPEAT_PX)
-    plane = np.asarray(cv2.resize(s.filled, size, interpolation=cv2.INTER_AREA), np.float32)
-    mask = np.asarray(cv2.resize(s.inside.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.95)
+    plane = np.asarray(resize_map(s.filled, *size), np.float32)
+    mask = np.asarray(resize_map(s.inside.astype(np.float32), *size) > 0.95)
     if min(plane.shape) < 24 or mask.sum() < 1500:
         return {}
     # Local contrast normalisation: light fall-off and strong knots must not carry the sum.

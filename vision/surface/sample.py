@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.resize import fit_within, resize
+from vision.resize import fit_within, resize, resize_map
 from vision.types import WorkingView
 
 Plane = NDArray[np.float32]
@@ -179,7 +179,7 @@ class Sample:
         """The panel at no more than COARSE_PX: all that slow light and flat colour need."""
         h, w = self.luma.shape
         size = fit_within(w, h, max_side=COARSE_PX)
-        share = cv2.resize(self.inside.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+        share = resize_map(self.inside.astype(np.float32), *size)
         inside = share > 0.95
         rgb = resize(self.rgb, *size)
         return Coarse(rgb, cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32), inside)
@@ -197,14 +197,14 @@ def masked_blur(plane: Plane, mask: NDArray[np.bool_], sigma: float) -> Plane:
     step = max(1, int(sigma / 3))
     if step > 1:
         size = (max(1, w // step), max(1, h // step))
-        value = np.asarray(cv2.resize(value, size, interpolation=cv2.INTER_AREA), np.float32)
-        weight = np.asarray(cv2.resize(weight, size, interpolation=cv2.INTER_AREA), np.float32)
+        value = np.asarray(resize_map(value, *size), np.float32)
+        weight = np.asarray(resize_map(weight, *size), np.float32)
     s = sigma / step
     num = cv2.GaussianBlur(value, (0, 0), s)
     den = cv2.GaussianBlur(weight, (0, 0), s)
     out = np.asarray(np.where(den > 1e-3, num / np.maximum(den, 1e-3), 0.0), np.float32)
     if step > 1:
-        out = np.asarray(cv2.resize(out, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
+        out = np.asarray(resize_map(out, w, h), np.float32)
     return out
 
 
