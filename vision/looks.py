@@ -48,7 +48,7 @@ def native_tile(view: WorkingView) -> NDArray[np.uint8]:
     tile = view.native[y0 : y0 + th, x0 : x0 + tw]
     if tile.shape[:2] != (SIDE, SIDE):
         bottom, right = SIDE - th, SIDE - tw
-        tile = cv2.copyMakeBorder(tile, 0, bottom, 0, right, cv2.BORDER_REFLECT)
+        tile = np.asarray(cv2.copyMakeBorder(tile, 0, bottom, 0, right, cv2.BORDER_REFLECT), dtype=np.uint8)
     return np.asarray(tile, dtype=np.uint8)
 
 
