@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float32]
+Floats = NDArray[np.floating]
 _PRIMES = (0x9E3779B1, 0x85EBCA77, 0xC2B2AE3D)
 
 
