@@ -1,20 +1,19 @@
 #!/bin/sh
-# Assess every piece in sample_images/: its photos are the pictures in its folder. Exit status: the worst that was met.
+# Assess every piece in sample_images/: the photos of one piece are NAME_1.jpg, NAME_2.jpg ... Results go to out/NAME.
+# Exit status: the worst that was met.
 set -eu
 cd "$(dirname "$0")/.."
 worst=0
-for piece in sample_images/*/; do
+for first in sample_images/*_1.jpg; do
+    [ -f "$first" ] || { echo "sample_images/ holds no photo NAME_1.jpg" >&2; exit 1; }
+    piece=${first%_1.jpg}
     name=$(basename "$piece")
-    set --
-    for photo in "$piece"*.jpg "$piece"*.jpeg "$piece"*.png; do
-        if [ -f "$photo" ]; then set -- "$@" "$photo"; fi
-    done
-    if [ $# = 0 ]; then continue; fi
+    set -- "$piece"_[0-9]*.jpg
     printf '\n=== %s (%d photos)\n' "$name" $#
     status=0
-    .venv/bin/python -m service.cli look "$@" --out "out/$name" || status=$?
+    .venv/bin/grainassay look "$@" --out "out/$name" || status=$?
     if [ "$status" -gt "$worst" ]; then worst=$status; fi
 done
-printf '\nEvidence pictures and reports:\n'
-find out -name '*.html' -o -name '*.jpg' -o -name '*.png' | sort | sed 's/^/  /'
+printf '\nReports, evidence pictures and JSON documents:\n'
+find out -type f | sort | sed 's/^/  /'
 exit "$worst"
