@@ -43,12 +43,12 @@ def fine_texture(ctx: PanelContext) -> str:
 
 
 def print_clues(ctx: PanelContext) -> str:
-    peak, soft, repeat = ctx.value("print_dot_peak"), ctx.value("print_soft_floor"), ctx.value("print_repeat_peak")
+    peak, relief, repeat = ctx.value("print_dot_peak"), ctx.value("print_relief"), ctx.value("print_repeat_peak")
     parts = []
     if _known(peak):
         parts.append(f"strongest regular dot pattern {peak:.0f} dB above its surroundings")
-    if _known(soft):
-        parts.append(f"finest detail {soft:.0f} dB against coarser detail")
+    if _known(relief):
+        parts.append(f"fine detail above noise {relief:.0f} dB against the figure's contrast")
     if _known(repeat):
         parts.append(f"figure matches a shifted copy of itself to {repeat:.2f} (1 is a perfect copy)")
     return "Print clues: " + ", ".join(parts) + "." if parts else "Print clues could not be measured here."
