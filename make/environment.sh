@@ -83,6 +83,6 @@ rm -f "$stamp"
 "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --require-hashes -r "requirements/$want.lock" >&2 ||
     fail "the packages could not be installed; see the message above." \
         "A connection to a Python package index is needed once; nothing is fetched after that."
-"$venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps --editable . >&2
+PYTHONWARNINGS=ignore "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps --editable . >&2
 ready_lines >"$stamp"
 say "ready"
