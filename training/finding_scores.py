@@ -1,6 +1,6 @@
 """How well panels are found on outlined photographs, the surface head taught without the author being judged.
 
-    python -m training.finding_scores --photos DIR --cache DIR [--folds 5] [--json FILE]
+    python -m training.finding_scores --photos DIR --cache DIR [--renders DIR] [--folds 5] [--json FILE]
 
 Every figure is a mean over specimens (column `group`) of the mean over their panels, with a 95 % bootstrap interval over
 authors; rows labelled by eye and line-scan pictures are left out. `found`: the outline lies at least 80 % inside one
@@ -133,14 +133,16 @@ def intervals(scores: Sequence[PhotoScore], rounds: int = 500) -> dict[str, tupl
     return {name: (float(np.nanquantile(v, 0.025)), float(np.nanquantile(v, 0.975))) for name, v in draws.items()}
 
 
-def heads_without_author(photos: Sequence[OutlinedPhoto], cache: Path, count: int) -> dict[str, SurfaceHead]:
-    """Author -> a head taught without that author's fold."""
-    from training.surface_head import folds, gather, teach
+def heads_without_author(photos: Sequence[OutlinedPhoto], cache: Path, count: int,
+                         renders: Path | None = None) -> dict[str, SurfaceHead]:
+    """Author -> a head taught without that author's fold (rendered scenes, where given, take part in all)."""
+    from training.surface_head import folds, gather, gather_rendered, teach
 
     examples = gather(photos, cache)
     fold = folds([p.author for p in photos], count)
     number = np.array([fold[a] for a in examples.author])
-    heads = {k: teach(examples.where(number != k)) for k in range(count)}
+    rendered = gather_rendered(renders, cache) if renders else None
+    heads = {k: teach(examples.where(number != k), rendered=rendered) for k in range(count)}
     return {author: heads[k] for author, k in fold.items()}
 
 
@@ -160,11 +162,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=Path, required=True, help="folder with img/ and panels.csv")
     parser.add_argument("--cache", type=Path, required=True, help="folder for what the backbone sees, made on first use")
+    parser.add_argument("--renders", type=Path, help="folder of rendered scenes the head is also taught from")
     parser.add_argument("--folds", type=int, default=5)
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
     photos = outlined_photos(args.photos)
-    scores = judge(photos, heads_without_author(photos, args.cache, args.folds), args.cache)
+    scores = judge(photos, heads_without_author(photos, args.cache, args.folds, args.renders), args.cache)
     values, spread = figures(scores), intervals(scores)
     print(f"{len(scores)} photos, {len({s.author for s in scores})} authors, {args.folds} folds by author")
     for name, value in values.items():

@@ -52,7 +52,11 @@ def outline_of(row: dict[str, str]) -> NDArray[np.float64]:
 
 def cells_of(photo: OutlinedPhoto, cache: Path) -> tuple[Cells, tuple[int, int]]:
     """Cells of a photo and its (width, height), from the cache folder where present."""
-    stored = cache / f"{photo.name}.npz"
+    return cells_of_photo(photo, cache / f"{photo.name}.npz")
+
+
+def cells_of_photo(photo: OutlinedPhoto | Photo, stored: Path) -> tuple[Cells, tuple[int, int]]:
+    """The same for a photo, loaded or not, with the file that keeps what the backbone sees."""
     if stored.exists():
         with np.load(stored) as d:
             pixels = d["pixels"]
@@ -60,9 +64,9 @@ def cells_of(photo: OutlinedPhoto, cache: Path) -> tuple[Cells, tuple[int, int]]
             lab = cv2.cvtColor(pixels.astype(np.float32) / 255.0, cv2.COLOR_RGB2LAB)
             maps = {k: d[k].astype(np.float32) for k in cells.MAP_CHANNELS}
             return Cells(pixels, lab, maps, d["cues"].astype(np.float32)), (int(width), int(height))
-    full = photo.load()
+    full = photo.load() if isinstance(photo, OutlinedPhoto) else photo
     seen = cells.look(full)
-    cache.mkdir(parents=True, exist_ok=True)
+    stored.parent.mkdir(parents=True, exist_ok=True)
     np.savez(stored, pixels=seen.pixels, cues=seen.cues.astype(np.float16), size=full.pixels.shape[:2],
              s8=seen.maps["s8"].astype(np.float16), s16=seen.maps["s16"].astype(np.float16),
              s32=seen.maps["s32"].astype(np.float16))

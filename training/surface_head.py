@@ -1,9 +1,10 @@
 """Teach the furniture-surface head from outlined photographs.
 
-    python -m training.surface_head --photos DIR --cache DIR --out vision/models/surface_head.npz
+    python -m training.surface_head --photos DIR --renders DIR --cache DIR --out vision/models/surface_head.npz
 
 Cells inside outlines of furniture are examples of furniture, cells inside outlines of anything else are counter-examples;
 all other cells are unlabelled and count as counter-examples with a small weight only. Every outline weighs the same.
+Rendered scenes, where every pixel is known, add examples of both kinds at a smaller weight; wooden floors are left out.
 The same run learns in which directions of feature space two cells of one panel lie close together.
 """
 
@@ -18,7 +19,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from training.panel_photos import OutlinedPhoto, cell_mask, cells_of, outline_of, outlined_photos
+from training.panel_photos import OutlinedPhoto, cell_mask, cells_of, cells_of_photo, outline_of, outlined_photos
+from training.rendered_panels import FIRST_BACKGROUND, load
 from vision.panels import cells
 from vision.panels.regions import DEFAULT_WEIGHTS
 from vision.panels.surface import SurfaceHead
@@ -27,6 +29,8 @@ BASIS, SAME = 64, 16
 CELLS_PER_OUTLINE, UNLABELLED_PER_PHOTO = 40, 60
 #: Weight of all unlabelled cells against all furniture cells, and of counter-examples against furniture.
 UNLABELLED_WEIGHT, OTHER_WEIGHT = 0.12, 0.6
+#: Weight of one panel or thing of a rendered photo, as against 1 for an outline on a real one.
+RENDERED_WEIGHT = 0.25
 CHANNELS = sum(cells.MAP_CHANNELS.values())
 
 
@@ -76,8 +80,31 @@ def gather(photos: Sequence[OutlinedPhoto], cache: Path, seed: int = 0) -> Examp
                     np.array(weights))
 
 
-def teach(examples: Examples, pair: NDArray[np.float64] | None = None) -> SurfaceHead:
-    """Fit the head."""
+def gather_rendered(folder: Path, cache: Path, most: int = 140, seed: int = 0) -> Examples:
+    """Sample cells of up to `most` rendered photos of a folder: boards against everything that shows no wood."""
+    rng = np.random.default_rng(seed)
+    tables, kinds, weights = [], [], []
+    paths = sorted(folder.glob("p*.json"))
+    for path in paths[:: max(1, -(-len(paths) // most))]:
+        render = load(path)
+        seen, _ = cells_of_photo(render.photo, cache / f"render_{render.name}.npz")
+        ids = cv2.resize(render.ids, seen.shape[::-1], interpolation=cv2.INTER_NEAREST)
+        table = np.concatenate([cells.stacked(seen.maps, seen.shape), seen.cues], axis=2)
+        for number in np.unique(ids):
+            ys, xs = np.nonzero(ids == number)
+            if number == 0 or int(number) in render.wood_like_background or len(ys) < 6:
+                continue
+            chosen = rng.choice(len(ys), min(CELLS_PER_OUTLINE // 2, len(ys)), replace=False)
+            tables.append(table[ys[chosen], xs[chosen]])
+            kinds.extend([int(number < FIRST_BACKGROUND)] * len(chosen))
+            weights.extend([RENDERED_WEIGHT / len(chosen)] * len(chosen))
+    n = len(kinds)
+    return Examples(np.concatenate(tables), np.array(kinds, np.int8), np.full(n, -1, np.int32), np.full(n, "rendered"),
+                    np.array(weights))
+
+
+def teach(examples: Examples, pair: NDArray[np.float64] | None = None, rendered: Examples | None = None) -> SurfaceHead:
+    """Fit the head; `rendered` examples bear on the likeness only."""
     from sklearn.decomposition import PCA
     from sklearn.linear_model import LogisticRegression
 
@@ -89,7 +116,12 @@ def teach(examples: Examples, pair: NDArray[np.float64] | None = None) -> Surfac
     furniture, other, free = (examples.kind == k for k in (1, 0, -1))
     weight[other] *= OTHER_WEIGHT * weight[furniture].sum() / max(weight[other].sum(), 1e-9)
     weight[free] *= UNLABELLED_WEIGHT * weight[furniture].sum() / max(weight[free].sum(), 1e-9)
-    model = LogisticRegression(C=0.2, max_iter=500).fit(reduced, furniture, sample_weight=weight)
+    rows, target = reduced, furniture
+    if rendered is not None:
+        z = (rendered.table - centre) / scale
+        rows = np.concatenate([rows, np.concatenate([z[:, :CHANNELS] @ basis, z[:, CHANNELS:]], axis=1)])
+        target, weight = np.r_[target, rendered.kind == 1], np.r_[weight, rendered.weight]
+    model = LogisticRegression(C=0.2, max_iter=500).fit(rows, target, sample_weight=weight)
     return SurfaceHead(
         *(np.asarray(a, dtype=np.float32) for a in (
             centre, scale, basis, np.r_[model.coef_[0], model.intercept_[0]], same_panel_directions(reduced, examples),
@@ -134,10 +166,12 @@ def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=Path, required=True, help="folder with img/ and panels.csv")
+    parser.add_argument("--renders", type=Path, help="folder of rendered scenes")
     parser.add_argument("--cache", type=Path, required=True, help="folder for what the backbone sees, made on first use")
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
-    head = teach(gather(outlined_photos(args.photos), args.cache))
+    rendered = gather_rendered(args.renders, args.cache) if args.renders else None
+    head = teach(gather(outlined_photos(args.photos), args.cache), rendered=rendered)
     save(head, args.out)
     print(f"wrote {args.out}, {args.out.stat().st_size / 1e3:.0f} kB")
 

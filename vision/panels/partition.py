@@ -15,7 +15,7 @@ from vision.panels.surface import SurfaceHead, SurfaceMap, likeness_map, shipped
 from vision.types import Photo
 
 #: Logit of "two surfaces" below which neighbours are joined into panels, and up to which joins are tried at all.
-STOP, MOST_STOP = 4.5, 8.0
+STOP, MOST_STOP = 0.8, 4.0
 #: Photos whose partition is remembered.
 REMEMBERED = 2
 _seen: WeakKeyDictionary[Photo, PhotoSurfaces] = WeakKeyDictionary()

@@ -76,7 +76,7 @@ def side_contrast(lab: NDArray[np.float32], ends: NDArray[np.float32]) -> NDArra
     if not len(ends):
         return np.empty(0, np.float32)
     h, w = lab.shape[:2]
-    smooth = cv2.blur(lab, (3, 3))
+    smooth = np.asarray(cv2.blur(lab, (3, 3)), dtype=np.float32)
     share = np.linspace(0.06, 0.94, 16, dtype=np.float32)
     a, b = ends[:, None, :2], ends[:, None, 2:]
     line = a + (b - a) * share[None, :, None]
@@ -88,7 +88,7 @@ def side_contrast(lab: NDArray[np.float32], ends: NDArray[np.float32]) -> NDArra
         for off in offsets:
             p = np.round(line + off * normal).astype(int)
             total += image[np.clip(p[..., 1], 0, h - 1), np.clip(p[..., 0], 0, w - 1)]
-        return total / len(offsets)
+        return np.asarray(total / len(offsets), dtype=np.float32)
 
     opposite = tuple(-o for o in FAR), tuple(-o for o in CLOSE)
     far = np.linalg.norm((band(smooth, FAR) - band(smooth, opposite[0])).mean(axis=1), axis=1)
