@@ -82,7 +82,8 @@ class PrintDesign:
 
     def _inked(self, rgb: Floats, cols: NDArray[np.int64], rows: NDArray[np.int64], texel: float) -> Floats:
         if self.scan_mm > 0.5 * texel:
-            rgb = cv2.GaussianBlur(rgb, (0, 0), max(0.3, 0.5 * self.scan_mm / texel), borderType=cv2.BORDER_REFLECT)
+            sigma = max(0.3, 0.5 * self.scan_mm / texel)
+            rgb = np.asarray(cv2.GaussianBlur(rgb, (0, 0), sigma, borderType=cv2.BORDER_REFLECT), dtype=rgb.dtype)
         tone = rgb.mean(axis=2, keepdims=True)
         # few inks: colour becomes a function of tone alone, save for the share `chroma`
         centred = tone - tone.mean()
