@@ -21,7 +21,7 @@ from vision.measure import PanelMeasure, measure_panel
 from vision.next_steps import next_steps
 from vision.panels import find_panels, panel_at, panels_from_outlines
 from vision.parts import Sighting, find_parts
-from vision.types import Finding, Panel, Photo, Problem, Region
+from vision.types import Finding, Panel, Photo, Problem
 
 OutlineRequest = tuple[str | None, Sequence[tuple[float, float]]]
 Progress = Callable[[str, float], None]

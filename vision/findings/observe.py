@@ -10,6 +10,9 @@ from collections.abc import Callable
 
 from vision.findings.base import PanelContext
 
+#: Ring arcs are spoken of from this fit and this share of the misfit of parallel lines that circles remove.
+RING_FIT, RING_GAIN = 0.9, 0.5
+
 Observer = Callable[[PanelContext], str]
 
 
@@ -71,7 +74,7 @@ def paint_clues(ctx: PanelContext) -> str:
     lines = "no grain at any scale" if grain < 0.08 else "faint lines" if grain < 0.25 else "clear lines"
     text = f"Paint clues: {lines}, {_percent(one)} of the surface in one colour"
     if _known(bumps) and bumps > 6:
-        text += f", directionless bumps {bumps:.0f} dB above noise"
+        text += ", with even, directionless bumps"
     return text + "."
 
 
@@ -119,20 +122,20 @@ def edge_layers(ctx: PanelContext) -> str:
 
 
 def edge_particles(ctx: PanelContext) -> str:
-    rough, even = ctx.value("particles_rough_gap"), ctx.value("particles_even")
-    if not _known(rough, even):
+    rough = ctx.value("particles_rough_gap")
+    if not _known(rough):
         return "The make-up of this edge is too small to measure."
     middle = "coarser than" if rough > 0.15 else "finer than" if rough < -0.15 else "as coarse as"
-    return f"The middle of the edge is {middle} its skins; contrast over noise {even:.1f}."
+    return f"The middle of the edge is {middle} its skins."
 
 
 def end_rings(ctx: PanelContext) -> str:
     fit, gain = ctx.value("rings_fit"), ctx.value("rings_gain")
     if not _known(fit, gain):
         return "Too little line structure to look for ring arcs."
-    if gain < 0.02:
+    if gain < RING_GAIN or fit < RING_FIT:
         return "Lines here run no more like ring arcs than like parallel lines."
-    return f"Lines bend like ring arcs about one centre (fit {fit:.2f}, {gain:.2f} better than parallel lines)."
+    return f"Lines bend like ring arcs about one centre (circles explain {_percent(gain)} of what parallel lines leave over)."
 
 
 OBSERVERS: dict[str, Observer] = {
