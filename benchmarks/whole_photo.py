@@ -4,8 +4,9 @@
 
 Both run in one process, turn by turn, on two cores; the model is loaded beforehand. The yardstick is
 `skimage.feature.structure_tensor(grey, sigma=3)` on the full-size photo, with the grey levels as decoded (uint8): the
-target is to take less time than that. The same call on float32, the form in which it is fastest, is shown beside it. Memory is the high-water mark of a fresh process that opens and
-assesses the photo once. Start-up (imports, models) is reported apart.
+target is to take less time than that. The same call on float32, the form in which it is fastest, is shown beside it.
+Memory is the high-water mark of a fresh process that opens and assesses the photo once. Start-up (imports, models) is
+reported apart.
 """
 
 from __future__ import annotations

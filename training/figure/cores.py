@@ -79,7 +79,8 @@ def plywood_edge(shape: tuple[int, int], texel: float, plies: int, seed: int, *,
     return _flat(rgb, relief)
 
 
-def _particles(shape: tuple[int, int], texel: float, rng: np.random.Generator, length: Floats, width: Floats, x: Floats, y: Floats,
+def _particles(shape: tuple[int, int], texel: float, rng: np.random.Generator, length: Floats, width: Floats,
+               x: Floats, y: Floats,
                spread: float, base: Floats) -> Floats:
     """Draw wood particles as small turned rectangles of mixed tone over a dark binder."""
     canvas = np.empty((*shape, 3), dtype=np.float32)
@@ -95,11 +96,14 @@ def _particles(shape: tuple[int, int], texel: float, rng: np.random.Generator, l
     quads = np.round(corners).astype(np.int32)
     for k in range(n):
         colour = base * np.float32(tone[k])
-        cv2.fillConvexPoly(canvas, quads[k], (float(colour[0] + red[k]), float(colour[1]), float(colour[2] - red[k])), cv2.LINE_8, 3)
+        tone = float(colour[0] + red[k]), float(colour[1]), float(colour[2] - red[k])
+        cv2.fillConvexPoly(canvas, quads[k], tone, cv2.LINE_8, 3)
     return canvas
 
 
-def particle_edge(shape: tuple[int, int], texel: float, seed: int, *, tint: tuple[float, float, float] = (0.77, 0.65, 0.48)) -> Figure:
+def particle_edge(
+    shape: tuple[int, int], texel: float, seed: int, *, tint: tuple[float, float, float] = (0.77, 0.65, 0.48)
+) -> Figure:
     """Edge of three-layer particle board: coarse middle, fine skins; rows through the thickness."""
     rng = np.random.default_rng([seed, 42])
     height, span = shape[0] * texel, shape[1] * texel

@@ -252,7 +252,8 @@ class PrintSlab(CoredSlab):
 
     def facts(self) -> dict[str, Any]:
         assert self.design is not None
-        return {**super().facts(), "layout": "print", "print_repeat_mm": self.design.repeat_mm, "print_width_mm": self.design.width_mm,
+        return {**super().facts(), "layout": "print",
+                "print_repeat_mm": self.design.repeat_mm, "print_width_mm": self.design.width_mm,
                 "print_origin_mm": list(self.origin), "plank_mm": self.design.plank_mm,
                 "species": self.design.source.log.species.name, "ring_mm": self.design.source.log.ring_mm}
 
