@@ -96,8 +96,8 @@ def _particles(shape: tuple[int, int], texel: float, rng: np.random.Generator, l
     quads = np.round(corners).astype(np.int32)
     for k in range(n):
         colour = base * np.float32(tone[k])
-        tone = float(colour[0] + red[k]), float(colour[1]), float(colour[2] - red[k])
-        cv2.fillConvexPoly(canvas, quads[k], tone, cv2.LINE_8, 3)
+        ink = float(colour[0] + red[k]), float(colour[1]), float(colour[2] - red[k])
+        cv2.fillConvexPoly(canvas, quads[k], ink, cv2.LINE_8, 3)
     return canvas
 
 
