@@ -11,8 +11,8 @@ from training.figure.log import Figure
 from training.figure.noise import Floats, fractal, value_noise
 
 STAINS = {
-    "none": (1.0, 1.0, 1.0), "honey": (0.95, 0.82, 0.62), "walnut": (0.62, 0.46, 0.34), "mahogany": (0.62, 0.36, 0.26),
-    "espresso": (0.36, 0.27, 0.22), "grey": (0.72, 0.72, 0.72), "red_brown": (0.76, 0.52, 0.38), "light_oak": (0.96, 0.88, 0.74),
+    "none": (1.0, 1.0, 1.0), "honey": (0.95, 0.82, 0.62), "walnut": (0.62, 0.46, 0.34), "mahogany": (0.60, 0.40, 0.31),
+    "espresso": (0.36, 0.27, 0.22), "grey": (0.72, 0.72, 0.72), "red_brown": (0.76, 0.56, 0.44), "light_oak": (0.96, 0.88, 0.74),
 }
 PAINTS = {
     "white": (0.92, 0.92, 0.90), "cream": (0.90, 0.86, 0.76), "grey": (0.55, 0.56, 0.57), "sage": (0.58, 0.64, 0.55),
@@ -46,7 +46,7 @@ def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Fig
     rgb = rgb * (1.0 - take[..., None] * (1.0 - tint))
     if finish.depth > 0:
         grey = rgb.mean(axis=2, keepdims=True)
-        rgb = (grey + (rgb - grey) * np.float32(1 + 0.5 * finish.depth)) * np.float32(1 - 0.12 * finish.depth)
+        rgb = (grey + (rgb - grey) * np.float32(1 + 0.3 * finish.depth)) * np.float32(1 - 0.12 * finish.depth)
     if finish.age > 0:
         rgb = rgb * (1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32))
     if finish.wear > 0:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -95,11 +96,13 @@ def plan_piece(style: str, rng: np.random.Generator) -> dict[str, Plan]:
 class Workshop:
     """Makes the slabs of one piece: owns its logs, finish, flitch and print design, so that parts belong together."""
 
-    def __init__(self, style: str, seed: int, *, twin: str | None = None) -> None:
+    def __init__(self, style: str, seed: int, *, twin: str | None = None, plans: dict[str, Plan] | None = None,
+                 species: str | None = None) -> None:
         rng = np.random.default_rng([seed, 201])
         self.rng = np.random.default_rng([seed, 202])
         self.seed = seed
-        self.species = draw(rng, FURNITURE_WOODS)
+        drawn = draw(rng, FURNITURE_WOODS)
+        self.species = species or drawn
         self.log = Log(self.species, int(rng.integers(1 << 30)))
         self.second = Log(self.species, int(rng.integers(1 << 30)))
         self.inner_log = Log(draw(rng, {"pine_like": 0.4, "poplar_like": 0.2, "birch_like": 0.2, "spruce_like": 0.2}),
@@ -122,7 +125,9 @@ class Workshop:
         self.band = tuple(float(np.clip(v, 0, 1)) for v in np.array(self.log.species.late) * rng.uniform(0.75, 1.1))
         self.skin = float(rng.choice([0.3, 0.6, 0.6, 0.9]))
         plan_rng = np.random.default_rng([seed, 203])
-        if twin is None:
+        if plans is not None:
+            self.plans = {**plan_piece(style, plan_rng), **plans}
+        elif twin is None:
             self.plans = plan_piece(style, plan_rng)
         else:
             base = {"solid": Plan("solid_wood", "lumber", "self", "boards"), "printed": Plan("printed", "particle_board", "print_band"),
@@ -155,7 +160,7 @@ class Workshop:
         if plan.kind == "solid_wood":
             return self._boards(size, finish, log, seed, plan)
         band = saw_board(self.log, "rift", self.rng)
-        common = {"size": size, "finish": finish, "seed": seed, "core": plan.core, "edging": plan.edging, "plies": _plies(size[2]),
+        common: dict[str, Any] = {"size": size, "finish": finish, "seed": seed, "core": plan.core, "edging": plan.edging, "plies": _plies(size[2]),
                   "skin_mm": self.skin, "band_source": band, "band_colour": self.band, "band_design": self.design,
                   "ply_species": self.ply_log.species.name}
         if plan.kind == "veneer":

@@ -280,7 +280,7 @@ def boards(shop: Workshop, rng: np.random.Generator) -> Piece:
     piece = Piece("boards", (900.0, 600.0, z + 60))
     if z:
         cloth = str(rng.choice(["fabric", "clutter", "concrete", "metal"]))
-        colour = tuple(float(v) for v in rng.uniform(0.1, 0.8, 3) * 0.6 + 0.1)
+        colour = tuple(float(v) for v in rng.uniform(0.1, 0.7) * rng.uniform(0.75, 1.1, 3))
         piece.props.append(box(cloth, (-700, -700, z - 40), (700, 80, z - 0.5), colour, 0.6))
     count = int(rng.integers(1, 5))
     base = z

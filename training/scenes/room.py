@@ -69,11 +69,11 @@ def floor_picture(kind: str, seed: int, size: int = 1500) -> tuple[Floats, float
         rows = np.abs((yy / plank) % 1.0) < 2.0 / plank
         return rgb * np.where(rows, 0.7, 1.0)[..., None].astype(np.float32), float(rng.uniform(0.2, 0.5))
     if kind == "carpet":
-        base = np.array(rng.uniform(0.15, 0.75, 3) * 0.5 + rng.uniform(0.1, 0.4), dtype=np.float32)
+        base = np.array(rng.uniform(0.15, 0.7, 3) * 0.3 + rng.uniform(0.1, 0.5), dtype=np.float32)
         tone = 1 + 0.18 * value_noise(seed + 1, xx / 3, yy / 3) + 0.12 * value_noise(seed + 2, xx / 11, yy / 9) + 0.06 * fractal(seed + 3, xx / 300, yy / 300)
         return base * tone[..., None], 0.9
     if kind == "tile":
-        base = np.array(rng.uniform(0.4, 0.85, 3) * [1.0, 0.97, 0.93], dtype=np.float32)
+        base = (np.array([1.0, 0.97, 0.93]) * rng.uniform(0.35, 0.85) + rng.normal(0, 0.03, 3)).astype(np.float32)
         pitch = float(rng.uniform(200, 450))
         joint = np.minimum(np.abs((xx / pitch) % 1 - 0.5), np.abs((yy / pitch) % 1 - 0.5)) < 2.5 / pitch
         cell = cell_hash(seed, np.floor(xx / pitch).astype(np.int32), np.floor(yy / pitch).astype(np.int32))
@@ -89,7 +89,9 @@ def wall_picture(kind: str, seed: int, size: int = 700) -> Floats:
     rng = np.random.default_rng([seed, 302])
     mm = 3200.0 / size
     xx, yy = _grid(size, size, mm)
-    base = np.array(rng.uniform(0.6, 0.95, 3), dtype=np.float32) if rng.random() < 0.4 else np.array(rng.uniform(0.7, 0.93) * np.array([1, 0.98, 0.95]), dtype=np.float32)
+    plain = float(rng.uniform(0.62, 0.93)) * np.array([1.0, 0.98, 0.95])
+    mix = float(rng.uniform(0.1, 0.5)) if rng.random() < 0.4 else 0.0
+    base = (plain * (1 - mix) + mix * rng.uniform(0.35, 0.95, 3)).astype(np.float32)
     if kind == "brick":
         row = np.floor(yy / 75)
         sx = xx + (row % 2) * 115
