@@ -16,27 +16,27 @@ CONFIG = Path(__file__).resolve().parent / "config" / "teach.json"
 @dataclass(frozen=True)
 class ExpertSettings:
     """One expert. `kind`: the finding kind that its evidence is shown under, and for features the group it reads; `crops`:
-    looks it reads instead of features; `penalty`: ridge; `rendered`: total weight of rendered panels, real ones have 1.
-    `dropped`: features of the group that are not used (they tell renders from photos, see docs/accuracy.md)."""
+    looks it reads instead of features; `penalty`: ridge; `dropped`: features of the group that are not used."""
 
     name: str
     kind: str
     penalty: float
-    rendered: float
     crops: tuple[str, ...] = ()
     dropped: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.kind not in registry.FINDING_KINDS or not set(self.crops) <= set(LOOKS):
             raise ValueError(f"expert {self.name}: unknown kind or crop")
-        if self.penalty <= 0 or self.rendered < 0:
-            raise ValueError(f"expert {self.name}: penalty must be positive and the weight of renders not negative")
+        if self.penalty <= 0:
+            raise ValueError(f"expert {self.name}: penalty must be positive")
 
 
 @dataclass(frozen=True)
 class Config:
-    """`level`, `pooled`: of the sets; `right_when_decided`: accuracy asked for of
-    decided panels; `unlike`: unlikeness above which nothing is decided; `short_px`: least short side of a panel."""
+    """`level`, `pooled`: of the sets; `right_when_decided`: accuracy asked for of decided panels; `unlike`: unlikeness above
+    which nothing is decided; `short_px`: least short side of a panel; `rendered`: total weight of rendered panels in the
+    experts of each question, real ones have 1 (chosen by the log loss on real panels of authors held out);
+    `rendered_rows`: how many of them the table keeps."""
 
     seed: int
     inner_folds: int
@@ -50,6 +50,8 @@ class Config:
     short_px: float
     trust_quantile: float
     stack_strength: float
+    rendered: dict[str, float]
+    rendered_rows: int
     experts: tuple[ExpertSettings, ...]
 
 

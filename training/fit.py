@@ -119,12 +119,14 @@ def judging_use(table: Table, target: str) -> NDArray[np.bool_]:
 
 
 def fit_target(
-    real: Table, rendered: Table | None, target: str, settings: ExpertSettings, folds: list[NDArray[np.bool_]]
+    real: Table, rendered: Table | None, target: str, settings: ExpertSettings, folds: list[NDArray[np.bool_]], share: float = 0.0
 ) -> tuple[Expert, Array]:
-    """One expert taught on everything, and (n real, classes) log probabilities by experts that did not see the author."""
+    """One expert taught on everything, and (n real, classes) log probabilities by experts that did not see the author.
+
+    `share`: total weight of rendered panels, real ones have 1."""
     classes = len(TARGETS[target])
-    tables = [real] if rendered is None or settings.rendered == 0 else [real, rendered]
-    shares = [1.0, settings.rendered][: len(tables)]
+    tables = [real] if rendered is None or share == 0 else [real, rendered]
+    shares = [1.0, share][: len(tables)]
     y = np.concatenate([t.labels(target) for t in tables])
     x = np.concatenate([numbers(t, settings) for t in tables])
     base = [np.where(t.labels(target) >= 0, teaching_weight(t, target), 0.0) for t in tables]
@@ -179,7 +181,7 @@ def fit(
     for target in TARGETS:
         for s in config.experts:
             if (target, s.name) not in memo:
-                memo[target, s.name] = fit_target(real, rendered, target, s, folds)
+                memo[target, s.name] = fit_target(real, rendered, target, s, folds, config.rendered[target])
         pairs = [memo[target, s.name] for s in config.experts]
         experts[target], outputs[target] = [p[0] for p in pairs], np.stack([p[1] for p in pairs], axis=1)
     uses = {t: calibration.specimen_weight(real.weight.astype(np.float64), real.specimen, judging_use(real, t)) for t in TARGETS}

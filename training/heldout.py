@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, fields, replace
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -61,8 +62,8 @@ def _merge(parts: list[tuple[NDArray[np.bool_], HeldOut]], n: int) -> HeldOut:
             out[mask] = get(part)
         return out
 
-    answers: dict[str, Any] = {f.name: whole(lambda h, k=f.name: getattr(h.answers, k)) for f in fields(Answers)}
-    sets: dict[str, Any] = {k: whole(lambda h, k=k: getattr(h, k)) for k in ("face_set", "core_set", "decided")}
+    answers: dict[str, Any] = {f.name: whole(attrgetter(f"answers.{f.name}")) for f in fields(Answers)}
+    sets: dict[str, Any] = {name: whole(attrgetter(name)) for name in ("face_set", "core_set", "decided")}
     return HeldOut(Answers(**answers), **sets)
 
 

@@ -11,12 +11,17 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import cv2
+import numpy as np
+
 from training.real_photos import Labelled
 from vision import registry
 
 TRUTH_SCHEMA = "1.0"
 #: Background patches taught as "not wood" from one picture.
 BACKGROUNDS = 1
+#: Least side of such a patch, px.
+BACKGROUND_PX = 60
 
 
 def rendered_panels(folder: Path) -> list[Labelled]:
@@ -42,9 +47,26 @@ def _picture(path: Path) -> Iterator[Labelled]:
     for panel in truth["panels"]:
         yield _row(picture, piece, f"{path.stem}.{panel['id']}", panel["outline"], panel["view"], panel["face"], panel["core"],
                    _cues(panel))
-    patches = [b for b in truth.get("background", []) if len(b.get("outline", [])) >= 3]
-    for patch in sorted(patches, key=lambda b: -b["area_px"])[:BACKGROUNDS]:
-        yield _row(picture, piece, f"{path.stem}.{patch['id']}", patch["outline"], "face", "not_wood", None, ("none",))
+    patches = sorted(truth.get("background", []), key=lambda b: (int(b["id"]) + int(truth["seed"])) % 7)
+    for patch in patches[:BACKGROUNDS]:
+        outline = _background(path.with_name(f"{path.stem}_id.png"), int(patch["id"]))
+        if outline is not None:
+            yield _row(picture, piece, f"{path.stem}.{patch['id']}", outline, "face", "not_wood", None, ("none",))
+
+
+def _background(ids: Path, number: int) -> list[list[float]] | None:
+    """Largest square inside the widest place of a background surface; None where it is too small to be a panel."""
+    instance = cv2.imread(str(ids), cv2.IMREAD_GRAYSCALE)
+    if instance is None:
+        return None
+    inside = np.pad((instance == number).astype(np.uint8), 1)
+    distance = cv2.distanceTransform(inside, cv2.DIST_L2, 3)
+    y, x = np.unravel_index(int(distance.argmax()), distance.shape)
+    half = float(distance.max()) / np.sqrt(2) - 1
+    if half < BACKGROUND_PX / 2:
+        return None
+    cx, cy = float(x) - 1, float(y) - 1
+    return [[cx - half, cy - half], [cx + half, cy - half], [cx + half, cy + half], [cx - half, cy + half]]
 
 
 def _row(

@@ -163,6 +163,18 @@ def build(rows: Sequence[Labelled], measured: Measured, projection: Projection, 
     )
 
 
+def spread(table: Table, most: int, seed: int) -> NDArray[np.intp]:
+    """At most `most` rows, drawn so that rare pairs of view and face are kept first."""
+    rng = np.random.default_rng(seed)
+    order = rng.permutation(len(table))
+    cell = table.view.astype(int) * 100 + table.face
+    rank = np.zeros(len(table), dtype=int)
+    for c in np.unique(cell):
+        mine = order[cell[order] == c]
+        rank[mine] = np.arange(len(mine))
+    return np.sort(np.lexsort((np.argsort(order), rank))[:most])
+
+
 def current_schema() -> tuple[list[str], str]:
     """Feature names and schema hash of this program."""
     from vision import measure

@@ -41,9 +41,10 @@ def make_tables(photos: Path, renders: Path | None, cache: Path, config: Config,
         from training.rendered import rendered_panels
 
         rows = rendered_panels(renders)
-        measured = measure_all(rows, cache, workers)
-        tables.build(rows, measured, projection, names, schema).save(tables.RENDERED)
-        tell(f"{len(measured.ids)} rendered panels in {tables.RENDERED.name}")
+        whole = tables.build(rows, measure_all(rows, cache, workers), projection, names, schema)
+        kept = whole.rows(tables.spread(whole, config.rendered_rows, config.seed))
+        kept.save(tables.RENDERED)
+        tell(f"{len(kept)} of {len(whole)} rendered panels in {tables.RENDERED.name}")
 
 
 def load_tables() -> tuple[Table, Table | None, Projection]:
@@ -65,7 +66,7 @@ def load_tables() -> tuple[Table, Table | None, Projection]:
 
 def basis_of(rendered: Table | None, config: Config) -> str:
     """What probabilities rest on: weights and calibration always on real photos; 'mixed' where renders taught an expert."""
-    return "mixed" if rendered is not None and any(s.rendered > 0 for s in config.experts) else "real"
+    return "mixed" if rendered is not None and any(v > 0 for v in config.rendered.values()) else "real"
 
 
 def teach(folder: Path = MODELS, config: Config | None = None) -> tuple[Fitted, dict[str, Any]]:

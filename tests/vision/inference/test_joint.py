@@ -51,7 +51,8 @@ def test_the_path_integral_is_exact_before_the_rest_is_shared_out():
     prior, table, face_terms, core_terms = random_case(3)
     lt = joint.log_table(table)
     nodes, w = np.polynomial.legendre.leggauss(200)
-    path = [joint.normalise(joint.joint_log(np.log(prior), lt, t * face_terms.sum(0), t * core_terms.sum(0))) for t in (nodes + 1) / 2]
+    f, c = face_terms.sum(0), core_terms.sum(0)
+    path = [joint.normalise(joint.joint_log(np.log(prior), lt, t * f, t * c)) for t in (nodes + 1) / 2]
     given_face = np.tensordot(w / 2, np.array(path), axes=1)
     face_shares, _ = joint.shares(np.log(prior), lt, face_terms, core_terms)
     assert np.allclose(face_shares, face_terms + core_terms @ given_face.T, atol=1e-6)

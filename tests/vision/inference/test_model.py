@@ -31,7 +31,8 @@ def panel(seed, missing=0.2):
 
 
 def posterior(judgement, target):
-    logs = {c: judgement.log_prior[target][c] + sum(k[c] for k in judgement.contributions[target].values()) for c in TARGETS[target]}
+    kinds = judgement.contributions[target].values()
+    logs = {c: judgement.log_prior[target][c] + sum(k[c] for k in kinds) for c in TARGETS[target]}
     top = max(logs.values())
     total = sum(math.exp(v - top) for v in logs.values())
     return {c: math.exp(v - top) / total for c, v in logs.items()}
