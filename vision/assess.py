@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.assessment import Assessment, PanelResult, Part, PhotoResult
+from vision.assessment import Assessment, ModelInfo, PanelResult, Part, PhotoResult
 from vision.cues import cues_in_view
 from vision.edges.strips import located as located_on_edges
 from vision.findings import Draft, PanelContext, Weight, cross_photo_drafts, kinds_for, panel_drafts, question, weigh
@@ -21,10 +21,12 @@ from vision.measure import PanelMeasure, measure_panel
 from vision.next_steps import next_steps
 from vision.panels import find_panels, panel_at, panels_from_outlines
 from vision.parts import Sighting, find_parts
-from vision.types import Finding, Panel, Photo, Problem
+from vision.types import Finding, Panel, Photo, Problem, Verdict
 
 OutlineRequest = tuple[str | None, Sequence[tuple[float, float]]]
 Progress = Callable[[str, float], None]
+#: (photo id, panel id).
+Place = tuple[str, str]
 
 #: A panel that the finder proposed and the classifier takes for background with at least this probability is left out.
 BACKGROUND = 0.5
@@ -148,11 +150,11 @@ def _shared_problems(seen: Sequence[_Seen]) -> tuple[Problem, ...]:
     return (far[0],) if far and len(far) > len(seen) / 2 else ()
 
 
-def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str, info: object) -> Assessment:
+def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str, info: ModelInfo) -> Assessment:
     """Verdicts, parts, findings over several photos, and next steps."""
     findings: list[Finding] = []
     ids: dict[str, list[str]] = {}
-    contexts: dict[tuple[str, str], PanelContext] = {}
+    contexts: dict[Place, PanelContext] = {}
 
     def add(draft: Draft, owners: Sequence[PanelContext]) -> None:
         key = f"f{len(findings) + 1}"
@@ -166,14 +168,14 @@ def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str
             contexts[s.context.panel.photo, s.context.panel.id] = s.context
             for draft in s.drafts:
                 add(draft, [s.context])
-    judged = {}
+    judged: dict[Place, Verdict] = {}
     for photo, seen in results:
         for s in seen:
             key = f"{photo.id}/{s.context.panel.id}"
             problems = (*photo.problems, *s.problems)
             judged[photo.id, s.context.panel.id] = model.verdict(s.judgement, s.cues, problems, ids.get(key, ()))
     parts = _parts(results, judged, info)
-    pairs = [(contexts[a], contexts[b]) for part in parts for a, b in _face_pairs(part, judged)]
+    pairs = [(contexts[a], contexts[b]) for part in parts for a, b in _pairs(part)]
     for draft, owners in cross_photo_drafts(pairs):
         add(draft, owners)
         for owner in owners:
@@ -191,13 +193,16 @@ def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str
     return Assessment(photo_results, tuple(findings), parts, next_steps(parts), model.info_for(prior))
 
 
-def _parts(results, judged, info) -> tuple[Part, ...]:  # type: ignore[no-untyped-def]
+def _parts(
+    results: list[tuple[Photo, list[_Seen]]], judged: Mapping[Place, Verdict], info: ModelInfo
+) -> tuple[Part, ...]:
+    """Sightings of all photos put together into parts."""
     sightings = [Sighting(photo.id, s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.colour)
                  for photo, seen in results for s in seen]
     sizes = {photo.id: (photo.width, photo.height) for photo, _ in results}
     return find_parts(sightings, sizes, prior_face=info.prior_face, prior_core=info.prior_core)
 
 
-def _face_pairs(part: Part, judged: Mapping[tuple[str, str], object]) -> list[tuple[tuple[str, str], tuple[str, str]]]:
+def _pairs(part: Part) -> list[tuple[Place, Place]]:
     """Pairs of sightings of one part on different photos."""
     return [(a, b) for i, a in enumerate(part.sightings) for b in part.sightings[i + 1:] if a[0] != b[0]]
