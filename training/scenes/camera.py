@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.figure.slabs import VIEW_OF
-from training.scenes.config import draw
 from training.scenes.furniture import Part, Piece, Quad, Vec, part_sides
 
-APERTURE_MM = 1.1          # lens radius of an ordinary phone's main camera
+APERTURE_MM = 1.1  # lens radius of an ordinary phone's main camera
 NEAR_MM = 15.0
 
 
@@ -45,7 +44,9 @@ class Camera:
 
     def scaled(self, width: int, height: int) -> Camera:
         """The same view at another picture size of the same shape."""
-        return Camera(self.position, self.right, self.up, self.forward, self.focal * width / self.width, width, height, self.focus)
+        return Camera(
+            self.position, self.right, self.up, self.forward, self.focal * width / self.width, width, height, self.focus
+        )
 
     def homography(self, quad: Quad) -> NDArray[np.float64]:
         """3x3 matrix from (s mm along quad.u, t mm along quad.v, 1) to homogeneous pixels."""
@@ -106,8 +107,9 @@ def rasterise(camera: Camera, quads: list[Quad]) -> Seen:
         ru, rv = np.cross(quad.v, normal), np.cross(normal, quad.u)
         ru, rv = ru / (ru @ quad.u), rv / (rv @ quad.v)
 
-        def along(r: Vec, t: NDArray[np.float64] = t, rx: NDArray[np.float64] = rx, ry: NDArray[np.float64] = ry,
-                  offset: Vec = offset) -> NDArray[np.float64]:
+        def along(
+            r: Vec, t: NDArray[np.float64] = t, rx: NDArray[np.float64] = rx, ry: NDArray[np.float64] = ry, offset: Vec = offset
+        ) -> NDArray[np.float64]:
             return t * (r @ camera.forward + rx[None, :] * (r @ camera.right) + ry[:, None] * (r @ camera.up)) - r @ offset
 
         s, q = along(ru), along(rv)
@@ -118,13 +120,14 @@ def rasterise(camera: Camera, quads: list[Quad]) -> Seen:
     return Seen(index, depth)
 
 
-def place_camera(piece: Piece, quads: list[Quad], owners: list[tuple[Part, str]], rng: np.random.Generator, view: str, width: int,
-                 height: int) -> Camera | None:
+def place_camera(
+    piece: Piece, quads: list[Quad], owners: list[tuple[Part, str]], rng: np.random.Generator, view: str, width: int, height: int
+) -> Camera | None:
     """A camera for one photo, or None when no clear view was found. `view`: 'whole', 'part' or 'close'.
 
     `quads[k]` for k < len(owners) is the side `owners[k]`; further quads are room and props.
     """
-    fov = np.deg2rad(float(rng.uniform(60, 74)))              # along the long side, as phones' main cameras
+    fov = np.deg2rad(float(rng.uniform(60, 74)))  # along the long side, as phones' main cameras
     focal = max(width, height) / 2 / np.tan(fov / 2)
     for _ in range(40):
         camera = _try(piece, owners, rng, view, focal, width, height)
@@ -139,8 +142,9 @@ def place_camera(piece: Piece, quads: list[Quad], owners: list[tuple[Part, str]]
     return None
 
 
-def _try(piece: Piece, owners: list[tuple[Part, str]], rng: np.random.Generator, view: str, focal: float, width: int,
-         height: int) -> Camera | None:
+def _try(
+    piece: Piece, owners: list[tuple[Part, str]], rng: np.random.Generator, view: str, focal: float, width: int, height: int
+) -> Camera | None:
     w, d, h = piece.size
     if view == "whole":
         target = np.array([float(rng.normal(0, 60)), -d / 2, (h * float(rng.uniform(0.4, 0.6))) if piece.kind != "boards" else h])
@@ -156,7 +160,11 @@ def _try(piece: Piece, owners: list[tuple[Part, str]], rng: np.random.Generator,
         part, side = owners[int(rng.choice(len(owners), p=weights / weights.sum()))]
         quad = part.quad(side)
         normal = part.outward(side)
-        s, t = (float(v) for v in rng.uniform(0.1, 0.9, 2)) if view == "part" else (float(rng.choice([0.04, 0.5, 0.9])), float(rng.uniform(0.05, 0.95)))
+        s, t = (
+            (float(v) for v in rng.uniform(0.1, 0.9, 2))
+            if view == "part"
+            else (float(rng.choice([0.04, 0.5, 0.9])), float(rng.uniform(0.05, 0.95)))
+        )
         target = quad.corner + s * quad.u + t * quad.v
         size = float(np.clip(max(np.linalg.norm(quad.u), np.linalg.norm(quad.v)), 150, 900))
         field = size * float(rng.uniform(0.8, 1.9)) if view == "part" else float(np.exp(rng.uniform(np.log(90), np.log(380))))

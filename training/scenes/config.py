@@ -35,11 +35,20 @@ def load_settings(path: Path = CONFIG_FILE) -> Settings:
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
     s, p = raw["set"], raw["picture"]
     return Settings(
-        seed=int(s["seed"]), photos_per_piece=(int(s["photos_per_piece"][0]), int(s["photos_per_piece"][1])),
-        twin_share=float(s["twin_share"]), min_panel_px=int(s["min_panel_px"]), min_panel_width_px=int(s["min_panel_width_px"]),
-        pieces=dict(raw["pieces"]), styles=dict(raw["styles"]), views=dict(raw["views"]),
-        long_side=(int(p["long_side"][0]), int(p["long_side"][1])), portrait_share=float(p["portrait_share"]), spp=int(p["spp"]),
-        max_depth=int(p["max_depth"]), jpeg=(int(p["jpeg"][0]), int(p["jpeg"][1])))
+        seed=int(s["seed"]),
+        photos_per_piece=(int(s["photos_per_piece"][0]), int(s["photos_per_piece"][1])),
+        twin_share=float(s["twin_share"]),
+        min_panel_px=int(s["min_panel_px"]),
+        min_panel_width_px=int(s["min_panel_width_px"]),
+        pieces=dict(raw["pieces"]),
+        styles=dict(raw["styles"]),
+        views=dict(raw["views"]),
+        long_side=(int(p["long_side"][0]), int(p["long_side"][1])),
+        portrait_share=float(p["portrait_share"]),
+        spp=int(p["spp"]),
+        max_depth=int(p["max_depth"]),
+        jpeg=(int(p["jpeg"][0]), int(p["jpeg"][1])),
+    )
 
 
 def draw(rng: np.random.Generator, weights: dict[str, float]) -> str:

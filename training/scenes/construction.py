@@ -15,9 +15,21 @@ from training.figure.slabs import BareSlab, LumberSlab, PaintSlab, PrintSlab, Sl
 from training.scenes.config import draw
 
 FURNITURE_WOODS = {
-    "red_oak_like": 1.2, "white_oak_like": 1.2, "ash_like": 0.8, "walnut_like": 1.2, "cherry_like": 0.9, "maple_like": 0.7,
-    "beech_like": 0.8, "birch_like": 0.7, "mahogany_like": 0.9, "teak_like": 0.7, "pine_like": 1.5, "spruce_like": 0.5,
-    "fir_like": 0.6, "poplar_like": 0.3, "rubberwood_like": 0.6,
+    "red_oak_like": 1.2,
+    "white_oak_like": 1.2,
+    "ash_like": 0.8,
+    "walnut_like": 1.2,
+    "cherry_like": 0.9,
+    "maple_like": 0.7,
+    "beech_like": 0.8,
+    "birch_like": 0.7,
+    "mahogany_like": 0.9,
+    "teak_like": 0.7,
+    "pine_like": 1.5,
+    "spruce_like": 0.5,
+    "fir_like": 0.6,
+    "poplar_like": 0.3,
+    "rubberwood_like": 0.6,
 }
 _SHEET_CORES = {"particle_board": 0.45, "fibreboard": 0.3, "plywood": 0.25}
 _LAYOUTS = {"single": 0.42, "book": 0.2, "slip": 0.18, "random": 0.1, "running": 0.1}
@@ -53,7 +65,9 @@ def _painted(rng: np.random.Generator) -> Plan:
 
 def _raw(rng: np.random.Generator) -> Plan:
     board = draw(rng, {"fibreboard": 0.36, "particle_board": 0.3, "strand_board": 0.18, "hardboard": 0.16})
-    return Plan("bare_board", "particle_board" if board in ("particle_board", "strand_board") else "fibreboard", "raw", board=board)
+    return Plan(
+        "bare_board", "particle_board" if board in ("particle_board", "strand_board") else "fibreboard", "raw", board=board
+    )
 
 
 def _plywood(rng: np.random.Generator) -> Plan:
@@ -65,8 +79,19 @@ def _solid(rng: np.random.Generator) -> Plan:
 
 
 _MAKERS = {"solid": _solid, "veneered": _veneer, "printed": _printed, "painted": _painted, "plywood": _plywood, "raw": _raw}
-_GROUPS = {"top": "top", "shelf": "case", "side": "case", "drawer_front": "front", "door": "front", "leg": "frame", "frame": "frame",
-           "back": "back", "drawer_side": "inner", "drawer_bottom": "back", "board": "top"}
+_GROUPS = {
+    "top": "top",
+    "shelf": "case",
+    "side": "case",
+    "drawer_front": "front",
+    "door": "front",
+    "leg": "frame",
+    "frame": "frame",
+    "back": "back",
+    "drawer_side": "inner",
+    "drawer_bottom": "back",
+    "board": "top",
+}
 
 
 def plan_piece(style: str, rng: np.random.Generator) -> dict[str, Plan]:
@@ -84,20 +109,29 @@ def plan_piece(style: str, rng: np.random.Generator) -> dict[str, Plan]:
     cheap = style in ("printed", "raw") or rng.random() < 0.3
     back = {"hard": 0.5, "printed": 0.3, "ply": 0.2} if cheap else {"ply": 0.55, "hard": 0.2, "solid": 0.25}
     choice = draw(rng, back)
-    plans["back"] = {"hard": Plan("bare_board", "fibreboard", "raw", board="hardboard"), "printed": Plan("printed", "fibreboard", "raw"),
-                     "ply": Plan("veneer", "plywood", "raw", peeled=True), "solid": Plan("solid_wood", "lumber", "self", "boards")}[choice]
+    plans["back"] = {
+        "hard": Plan("bare_board", "fibreboard", "raw", board="hardboard"),
+        "printed": Plan("printed", "fibreboard", "raw"),
+        "ply": Plan("veneer", "plywood", "raw", peeled=True),
+        "solid": Plan("solid_wood", "lumber", "self", "boards"),
+    }[choice]
     inner = {"printed": 0.5, "raw": 0.2, "ply": 0.3} if cheap else {"solid": 0.55, "ply": 0.45}
     choice = draw(rng, inner)
-    plans["inner"] = {"printed": Plan("printed", "particle_board", "raw"), "raw": Plan("bare_board", "fibreboard", "raw"),
-                      "ply": Plan("veneer", "plywood", "raw", peeled=True), "solid": Plan("solid_wood", "lumber", "self", "plank")}[choice]
+    plans["inner"] = {
+        "printed": Plan("printed", "particle_board", "raw"),
+        "raw": Plan("bare_board", "fibreboard", "raw"),
+        "ply": Plan("veneer", "plywood", "raw", peeled=True),
+        "solid": Plan("solid_wood", "lumber", "self", "plank"),
+    }[choice]
     return plans
 
 
 class Workshop:
     """Makes the slabs of one piece: owns its logs, finish, flitch and print design, so that parts belong together."""
 
-    def __init__(self, style: str, seed: int, *, twin: str | None = None, plans: dict[str, Plan] | None = None,
-                 species: str | None = None) -> None:
+    def __init__(
+        self, style: str, seed: int, *, twin: str | None = None, plans: dict[str, Plan] | None = None, species: str | None = None
+    ) -> None:
         rng = np.random.default_rng([seed, 201])
         self.rng = np.random.default_rng([seed, 202])
         self.seed = seed
@@ -105,18 +139,30 @@ class Workshop:
         self.species = species or drawn
         self.log = Log(self.species, int(rng.integers(1 << 30)))
         self.second = Log(self.species, int(rng.integers(1 << 30)))
-        self.inner_log = Log(draw(rng, {"pine_like": 0.4, "poplar_like": 0.2, "birch_like": 0.2, "spruce_like": 0.2}),
-                             int(rng.integers(1 << 30)))
-        self.ply_log = Log(draw(rng, {"birch_like": 0.5, "poplar_like": 0.2, "pine_like": 0.2, "mahogany_like": 0.1}),
-                           int(rng.integers(1 << 30)), knots=0.3)
+        self.inner_log = Log(
+            draw(rng, {"pine_like": 0.4, "poplar_like": 0.2, "birch_like": 0.2, "spruce_like": 0.2}), int(rng.integers(1 << 30))
+        )
+        self.ply_log = Log(
+            draw(rng, {"birch_like": 0.5, "poplar_like": 0.2, "pine_like": 0.2, "mahogany_like": 0.1}),
+            int(rng.integers(1 << 30)),
+            knots=0.3,
+        )
         self.flitch = saw_board(self.log, draw(rng, {"flat": 0.6, "rift": 0.15, "quarter": 0.25}), rng)
         self.finish = self._draw_finish(rng)
         self.inner_finish = Finish(roughness=0.65, coat=0.15, wear=float(rng.uniform(0, 0.7)), age=float(rng.uniform(0, 0.5)))
         self.design = PrintDesign(
-            self.flitch, replace(self.finish, wear=0.0), repeat_mm=float(rng.choice([0, 1])) * 700 + float(rng.uniform(600, 800)),
-            width_mm=float(rng.uniform(620, 1300)), scan_mm=float(rng.uniform(0.12, 0.5)), inks=int(rng.choice([0, 0, 16, 24, 40])),
-            chroma=float(rng.uniform(0.2, 1.0)), plank_mm=float(rng.choice([0, 0, 0, 90, 130])), screen=float(rng.choice([0, 0.5, 1.0])),
-            contrast=float(rng.uniform(0.75, 1.15)), seed=int(rng.integers(1 << 30)))
+            self.flitch,
+            replace(self.finish, wear=0.0),
+            repeat_mm=float(rng.choice([0, 1])) * 700 + float(rng.uniform(600, 800)),
+            width_mm=float(rng.uniform(620, 1300)),
+            scan_mm=float(rng.uniform(0.12, 0.5)),
+            inks=int(rng.choice([0, 0, 16, 24, 40])),
+            chroma=float(rng.uniform(0.2, 1.0)),
+            plank_mm=float(rng.choice([0, 0, 0, 90, 130])),
+            screen=float(rng.choice([0, 0.5, 1.0])),
+            contrast=float(rng.uniform(0.75, 1.15)),
+            seed=int(rng.integers(1 << 30)),
+        )
         if rng.random() < 0.2:
             self.design = replace(self.design, repeat_mm=float(rng.uniform(280, 600)))
         self.embossed = float(rng.choice([0.0, 0.0, 0.6, 1.0]))
@@ -130,8 +176,11 @@ class Workshop:
         elif twin is None:
             self.plans = plan_piece(style, plan_rng)
         else:
-            base = {"solid": Plan("solid_wood", "lumber", "self", "boards"), "printed": Plan("printed", "particle_board", "print_band"),
-                    "veneered": Plan("veneer", "particle_board", "veneer_band", "single")}[twin]
+            base = {
+                "solid": Plan("solid_wood", "lumber", "self", "boards"),
+                "printed": Plan("printed", "particle_board", "print_band"),
+                "veneered": Plan("veneer", "particle_board", "veneer_band", "single"),
+            }[twin]
             self.plans = {g: base for g in ("top", "case", "front", "frame", "back", "inner")}
         self.twin = twin
         self.leaf_count = 0
@@ -141,12 +190,35 @@ class Workshop:
     @staticmethod
     def _draw_finish(rng: np.random.Generator) -> Finish:
         kind = draw(rng, {"bare": 0.2, "oil": 0.25, "satin": 0.35, "gloss": 0.2})
-        stain = draw(rng, {"none": 0.55, "honey": 0.1, "walnut": 0.08, "mahogany": 0.05, "espresso": 0.05, "red_brown": 0.08, "grey": 0.03,
-                           "light_oak": 0.06})
-        rough, coat, depth = {"bare": (0.7, 0.12, 0.0), "oil": (0.5, 0.3, 0.5), "satin": (0.33, 0.5, 0.5), "gloss": (0.14, 0.65, 0.7)}[kind]
-        return Finish(stain, float(rng.uniform(0.4, 1.0)) if kind != "bare" else 0.0, depth, rough * float(rng.uniform(0.85, 1.15)), coat,
-                      filled=bool(kind == "gloss" and rng.random() < 0.6), age=float(rng.uniform(0, 0.5)) if kind != "bare" else 0.1,
-                      wear=float(rng.uniform(0, 1)))
+        stain = draw(
+            rng,
+            {
+                "none": 0.55,
+                "honey": 0.1,
+                "walnut": 0.08,
+                "mahogany": 0.05,
+                "espresso": 0.05,
+                "red_brown": 0.08,
+                "grey": 0.03,
+                "light_oak": 0.06,
+            },
+        )
+        rough, coat, depth = {
+            "bare": (0.7, 0.12, 0.0),
+            "oil": (0.5, 0.3, 0.5),
+            "satin": (0.33, 0.5, 0.5),
+            "gloss": (0.14, 0.65, 0.7),
+        }[kind]
+        return Finish(
+            stain,
+            float(rng.uniform(0.4, 1.0)) if kind != "bare" else 0.0,
+            depth,
+            rough * float(rng.uniform(0.85, 1.15)),
+            coat,
+            filled=bool(kind == "gloss" and rng.random() < 0.6),
+            age=float(rng.uniform(0, 0.5)) if kind != "bare" else 0.1,
+            wear=float(rng.uniform(0, 1)),
+        )
 
     def slab(self, role: str, size: tuple[float, float, float], plan: Plan | None = None) -> Slab:
         """A part of `size` (length, width, thickness) for a role."""
@@ -160,9 +232,19 @@ class Workshop:
         if plan.kind == "solid_wood":
             return self._boards(size, finish, log, seed, plan)
         band = saw_board(self.log, "rift", self.rng)
-        common: dict[str, Any] = {"size": size, "finish": finish, "seed": seed, "core": plan.core, "edging": plan.edging, "plies": _plies(size[2]),
-                  "skin_mm": self.skin, "band_source": band, "band_colour": self.band, "band_design": self.design,
-                  "ply_species": self.ply_log.species.name}
+        common: dict[str, Any] = {
+            "size": size,
+            "finish": finish,
+            "seed": seed,
+            "core": plan.core,
+            "edging": plan.edging,
+            "plies": _plies(size[2]),
+            "skin_mm": self.skin,
+            "band_source": band,
+            "band_colour": self.band,
+            "band_design": self.design,
+            "ply_species": self.ply_log.species.name,
+        }
         if plan.kind == "veneer":
             if plan.peeled:
                 peel = Peeled(self.ply_log, float(self.rng.uniform(120, 220)), float(self.rng.uniform(-800, 800)))
@@ -179,7 +261,9 @@ class Workshop:
             origin = (self._along(role) + self.web_a, across)
             return PrintSlab(**common, design=self.design, origin=origin, embossed=self.embossed)
         if plan.kind == "opaque":
-            below = self._boards(size, Finish(), log, seed, Plan("solid_wood", "lumber", "self")) if plan.core == "lumber" else None
+            below = (
+                self._boards(size, Finish(), log, seed, Plan("solid_wood", "lumber", "self")) if plan.core == "lumber" else None
+            )
             rough = {"melamine": 0.35, "smooth": 0.25, "brushed": 0.4, "roller": 0.45}[self.coat]
             common["finish"] = replace(finish, roughness=rough, coat=0.45)
             return PaintSlab(**common, colour=self.paint, coat=self.coat, under=below)

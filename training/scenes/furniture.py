@@ -44,11 +44,22 @@ class Part:
     def quad(self, side: str) -> Quad:
         """The side as a rectangle whose u and v follow the slab's own texture axes; the normal may need `outward`."""
         length, width, thick = self.slab.size
-        half = {"face": self.c * thick / 2, "under": -self.c * thick / 2, "front": -self.b * width / 2, "rear": self.b * width / 2,
-                "left": -self.a * length / 2, "right": self.a * length / 2}[side]
-        u, v = {"face": (self.a * length, self.b * width), "under": (self.a * length, self.b * width),
-                "front": (self.a * length, self.c * thick), "rear": (self.a * length, self.c * thick),
-                "left": (self.b * width, self.c * thick), "right": (self.b * width, self.c * thick)}[side]
+        half = {
+            "face": self.c * thick / 2,
+            "under": -self.c * thick / 2,
+            "front": -self.b * width / 2,
+            "rear": self.b * width / 2,
+            "left": -self.a * length / 2,
+            "right": self.a * length / 2,
+        }[side]
+        u, v = {
+            "face": (self.a * length, self.b * width),
+            "under": (self.a * length, self.b * width),
+            "front": (self.a * length, self.c * thick),
+            "rear": (self.a * length, self.c * thick),
+            "left": (self.b * width, self.c * thick),
+            "right": (self.b * width, self.c * thick),
+        }[side]
         return Quad(self.centre + half - u / 2 - v / 2, u, v)
 
     def outward(self, side: str) -> Vec:
@@ -64,7 +75,7 @@ class Prop:
     x: Vec
     y: Vec
     z: Vec
-    colour: tuple[float, float, float] = (0.5, 0.5, 0.5)
+    colour: tuple[float, ...] = (0.5, 0.5, 0.5)
     roughness: float = 0.4
 
 
@@ -77,30 +88,49 @@ class Piece:
     parts: list[Part] = field(default_factory=list)
     props: list[Prop] = field(default_factory=list)
 
-    def add(self, shop: Workshop, role: str, centre: tuple[float, float, float], size: tuple[float, float, float],
-            axes: tuple[Vec, Vec, Vec]) -> Part:
+    def add(
+        self,
+        shop: Workshop,
+        role: str,
+        centre: tuple[float, float, float],
+        size: tuple[float, float, float],
+        axes: tuple[Vec, Vec, Vec],
+    ) -> Part:
         part = Part(role, shop.slab(role, size), np.array(centre, dtype=float), *axes, name=f"{role}{len(self.parts)}")
         self.parts.append(part)
         return part
 
 
-TOP_AXES = (X, Y, Z)                 # grain across the piece, face up
-FRONT_AXES = (X, Z, -Y)              # grain across, face to the front
-DOOR_AXES = (Z, -X, -Y)              # grain upright, face to the front
-LEFT_AXES = (Z, Y, -X)               # grain upright, face to the left
+TOP_AXES = (X, Y, Z)  # grain across the piece, face up
+FRONT_AXES = (X, Z, -Y)  # grain across, face to the front
+DOOR_AXES = (Z, -X, -Y)  # grain upright, face to the front
+LEFT_AXES = (Z, Y, -X)  # grain upright, face to the left
 RIGHT_AXES = (Z, Y, X)
 
 
-def box(material: str, low: tuple[float, float, float], high: tuple[float, float, float], colour: tuple[float, float, float],
-        roughness: float = 0.4) -> Prop:
+def box(
+    material: str,
+    low: tuple[float, float, float],
+    high: tuple[float, float, float],
+    colour: tuple[float, ...],
+    roughness: float = 0.4,
+) -> Prop:
     """Upright box between two corners."""
     lo, hi = np.array(low, dtype=float), np.array(high, dtype=float)
     d = hi - lo
     return Prop(material, lo, X * d[0], Y * d[1], Z * d[2], colour, roughness)
 
 
-def _handle(piece: Piece, rng: np.random.Generator, x: float, y: float, z: float, style: str, colour: tuple[float, float, float],
-            upright: bool = False) -> None:
+def _handle(
+    piece: Piece,
+    rng: np.random.Generator,
+    x: float,
+    y: float,
+    z: float,
+    style: str,
+    colour: tuple[float, ...],
+    upright: bool = False,
+) -> None:
     """A knob or bar in front of y."""
     if style == "knob":
         r = 14.0
@@ -121,7 +151,7 @@ def _carcase(piece: Piece, shop: Workshop, rng: np.random.Generator, thick: floa
     plinth = float(rng.uniform(40, 140))
     over = float(rng.choice([0, 0, 12, 25]))
     top_t = thick + float(rng.choice([0, 0, 4, 8]))
-    inset_sides = over == 0 and rng.random() < 0.35        # sides run up past the top
+    inset_sides = over == 0 and rng.random() < 0.35  # sides run up past the top
     side_h = h - plinth if inset_sides else h - plinth - top_t
     z_mid = plinth + side_h / 2
     piece.add(shop, "side", (-w / 2 + thick / 2, -d / 2, z_mid), (side_h, d, thick), LEFT_AXES)
@@ -246,7 +276,13 @@ def table(shop: Workshop, rng: np.random.Generator) -> Piece:
         for y, axes in ((-d + inset + 20, FRONT_AXES), (-inset - 20, (X, Z, Y))):
             piece.add(shop, "frame", (0, y, h - t - apron / 2), (long, apron, 20), axes)
         for sx in (-1, 1):
-            piece.add(shop, "frame", (sx * (w / 2 - inset - 20), -d / 2, h - t - apron / 2), (d - 2 * (inset + leg), apron, 20), (Y, Z, sx * X))
+            piece.add(
+                shop,
+                "frame",
+                (sx * (w / 2 - inset - 20), -d / 2, h - t - apron / 2),
+                (d - 2 * (inset + leg), apron, 20),
+                (Y, Z, sx * X),
+            )
     else:
         for sx, axes in ((-1, LEFT_AXES), (1, RIGHT_AXES)):
             piece.add(shop, "side", (sx * (w / 2 - t / 2 - 5), -d / 2, (h - t) / 2), (h - t, d - 20, t), axes)

@@ -45,28 +45,54 @@ def draw_phone(rng: np.random.Generator, quality: tuple[int, int], *, good: bool
     warm = float(rng.normal(0, 0.06))
     green = float(rng.normal(0, 0.015))
     if good:
-        return Phone(float(rng.uniform(0.2, 0.26)), (1 + warm * 0.4, 1 + green * 0.4, 1 - warm * 0.4), 0.5, 0.0, 0.0, 0.006, 0.5, 0.5, 0.2,
-                     0.9, 1.03, 1.0, 90, 0)
+        return Phone(
+            float(rng.uniform(0.2, 0.26)),
+            (1 + warm * 0.4, 1 + green * 0.4, 1 - warm * 0.4),
+            0.5,
+            0.0,
+            0.0,
+            0.006,
+            0.5,
+            0.5,
+            0.2,
+            0.9,
+            1.03,
+            1.0,
+            90,
+            0,
+        )
     motion = float(rng.exponential(2.4)) if rng.random() < 0.3 else 0.0
     return Phone(
-        exposure=float(np.exp(rng.normal(np.log(0.25), 0.3))), cast=(1 + warm, 1 + green, 1 - warm),
-        blur=float(0.4 + rng.exponential(0.3)), motion=min(motion, 9.0), motion_angle=float(rng.uniform(0, 180)),
-        noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.035)))), denoise=float(rng.uniform(0, 1)), sharpen=float(rng.uniform(0, 1.4)),
-        vignette=float(rng.uniform(0, 0.45)), contrast=float(rng.uniform(0.8, 1.7)), saturation=float(rng.uniform(0.85, 1.2)),
-        shrink=float(rng.choice([1.0, 1.0, 0.85, 0.72])), quality=int(rng.integers(quality[0], quality[1] + 1)),
-        first_quality=int(rng.choice([0, 0, 85, 92])), balance=float(rng.uniform(0.5, 1.0)))
+        exposure=float(np.exp(rng.normal(np.log(0.25), 0.3))),
+        cast=(1 + warm, 1 + green, 1 - warm),
+        blur=float(0.4 + rng.exponential(0.3)),
+        motion=min(motion, 9.0),
+        motion_angle=float(rng.uniform(0, 180)),
+        noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.035)))),
+        denoise=float(rng.uniform(0, 1)),
+        sharpen=float(rng.uniform(0, 1.4)),
+        vignette=float(rng.uniform(0, 0.45)),
+        contrast=float(rng.uniform(0.8, 1.7)),
+        saturation=float(rng.uniform(0.85, 1.2)),
+        shrink=float(rng.choice([1.0, 1.0, 0.85, 0.72])),
+        quality=int(rng.integers(quality[0], quality[1] + 1)),
+        first_quality=int(rng.choice([0, 0, 85, 92])),
+        balance=float(rng.uniform(0.5, 1.0)),
+    )
 
 
-def expose(linear: NDArray[np.float32], phone: Phone, seed: int, light: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> NDArray[np.uint8]:
+def expose(
+    linear: NDArray[np.float32], phone: Phone, seed: int, light: tuple[float, ...] = (1.0, 1.0, 1.0)
+) -> NDArray[np.uint8]:
     """Linear RGB radiance (h, w, 3) to an sRGB photo before JPEG; deterministic in `seed`. `light`: colour of the light."""
     img = np.nan_to_num(np.asarray(linear, dtype=np.float32), nan=0.0, posinf=1e3, neginf=0.0)
     img = np.minimum(img, 60 * float(np.median(img) + 1e-3))
     h, w = img.shape[:2]
     yy, xx = np.meshgrid(np.linspace(-1, 1, h, dtype=np.float32), np.linspace(-1, 1, w, dtype=np.float32), indexing="ij")
     img = img * (1 - phone.vignette * 0.35 * (xx**2 + yy**2))[..., None]
-    img = cv2.GaussianBlur(img, (0, 0), max(0.3, phone.blur))
+    img = np.asarray(cv2.GaussianBlur(img, (0, 0), max(0.3, phone.blur)), dtype=np.float32)
     if phone.motion >= 1.0:
-        img = cv2.filter2D(img, -1, _smear(phone.motion, phone.motion_angle))
+        img = np.asarray(cv2.filter2D(img, -1, _smear(phone.motion, phone.motion_angle)), dtype=np.float32)
     # a phone meters for the middle tones: the gain follows a clipped, centre-weighted mean
     grey = img @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
     weight = np.exp(-(xx**2 + yy**2))
@@ -134,4 +160,7 @@ def encode_jpeg(rgb: NDArray[np.uint8], quality: int) -> bytes:
 
 def decode_jpeg(data: bytes) -> NDArray[np.uint8]:
     """RGB picture of JPEG bytes."""
-    return np.ascontiguousarray(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)[..., ::-1])
+    picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    if picture is None:
+        raise OSError("not a readable JPEG")
+    return np.ascontiguousarray(picture[..., ::-1], dtype=np.uint8)

@@ -29,7 +29,9 @@ def _begin(variant: str, out: str, options: dict) -> None:
     cv2.setNumThreads(1)
     from training.scenes import stage
 
-    _STATE.update(mi=stage.start(variant), out=Path(out), settings=replace(load_settings(), **options["settings"]), options=options)
+    _STATE.update(
+        mi=stage.start(variant), out=Path(out), settings=replace(load_settings(), **options["settings"]), options=options
+    )
 
 
 def _make(order: Order) -> tuple[str, int, str]:
@@ -41,14 +43,22 @@ def _make(order: Order) -> tuple[str, int, str]:
             return order.piece, 0, ""
         piece, room = build(order)
         for k in todo:
-            shot = photograph(_STATE["mi"], order, piece, room, k, _STATE["settings"], spp=_STATE["options"]["spp"],
-                              long_side=_STATE["options"]["width"])
+            shot = photograph(
+                _STATE["mi"],
+                order,
+                piece,
+                room,
+                k,
+                _STATE["settings"],
+                spp=_STATE["options"]["spp"],
+                long_side=_STATE["options"]["width"],
+            )
             if shot is None:
                 continue
             name = shot.truth["name"]
             (out / f"{name}.jpg").write_bytes(shot.jpeg)
             save_ids(out / f"{name}_id.png", shot.ids)
-            save_truth(out / f"{name}.json", shot.truth)       # last: its presence says the picture is whole
+            save_truth(out / f"{name}.json", shot.truth)  # last: its presence says the picture is whole
             written += 1
     except Exception:
         return order.piece, written, traceback.format_exc()
@@ -66,7 +76,7 @@ def pack(folder: Path, into: Path, limit: int = 15 * 1024 * 1024) -> list[Path]:
             if tar is not None:
                 tar.close()
             files.append(into / f"renders_{len(files):02d}.tar")
-            tar, used = tarfile.open(files[-1], "w"), 0
+            tar, used = tarfile.open(files[-1], "w"), 0  # noqa: SIM115 - closed when full
         for p in group:
             info = tarfile.TarInfo(p.name)
             data = p.read_bytes()

@@ -15,7 +15,19 @@ from training.scenes.config import draw
 from training.scenes.furniture import Piece, Prop, Quad, X, Y, Z, box
 
 #: what a background surface is; wood floors are marked so, as they are wood but no furniture
-MATERIALS = ("wall", "wallpaper", "brick", "carpet", "tile", "concrete", "laminate_floor", "wood_floor", "fabric", "metal", "clutter")
+MATERIALS = (
+    "wall",
+    "wallpaper",
+    "brick",
+    "carpet",
+    "tile",
+    "concrete",
+    "laminate_floor",
+    "wood_floor",
+    "fabric",
+    "metal",
+    "clutter",
+)
 FLOOR_MM = 3200.0
 
 
@@ -34,7 +46,7 @@ class Lamp:
     """A light rectangle shining along its normal, `radiance` in linear RGB."""
 
     quad: Quad
-    radiance: tuple[float, float, float]
+    radiance: tuple[float, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,13 +56,15 @@ class Room:
     surfaces: list[Surface]
     props: list[Prop]
     lamps: list[Lamp]
-    ambient: tuple[float, float, float]
+    ambient: tuple[float, ...]
     flash: float
     kelvin: float
 
 
 def _grid(n: int, m: int, mm: float) -> tuple[Floats, Floats]:
-    yy, xx = np.meshgrid(np.arange(n, dtype=np.float32) * np.float32(mm), np.arange(m, dtype=np.float32) * np.float32(mm), indexing="ij")
+    yy, xx = np.meshgrid(
+        np.arange(n, dtype=np.float32) * np.float32(mm), np.arange(m, dtype=np.float32) * np.float32(mm), indexing="ij"
+    )
     return xx, yy
 
 
@@ -60,17 +74,32 @@ def floor_picture(kind: str, seed: int, size: int = 1500) -> tuple[Floats, float
     mm = FLOOR_MM / size
     xx, yy = _grid(size, size, mm)
     if kind in ("laminate_floor", "wood_floor"):
-        log = Log(str(rng.choice(["red_oak_like", "white_oak_like", "pine_like", "ash_like", "walnut_like", "beech_like"])), seed % 99991)
+        log = Log(
+            str(rng.choice(["red_oak_like", "white_oak_like", "pine_like", "ash_like", "walnut_like", "beech_like"])),
+            seed % 99991,
+        )
         finish = Finish(str(rng.choice(["none", "honey", "grey", "light_oak", "walnut"])), 0.7, 0.3)
         plank = float(rng.uniform(90, 190))
-        design = PrintDesign(saw_board(log, "flat", rng), finish, 1300.0 if kind == "laminate_floor" else 5200.0,
-                             1000.0 if kind == "laminate_floor" else 3600.0, scan_mm=0.4, plank_mm=plank, seed=seed % 99989)
+        design = PrintDesign(
+            saw_board(log, "flat", rng),
+            finish,
+            1300.0 if kind == "laminate_floor" else 5200.0,
+            1000.0 if kind == "laminate_floor" else 3600.0,
+            scan_mm=0.4,
+            plank_mm=plank,
+            seed=seed % 99989,
+        )
         rgb = design.face(0, 0, (size, size), mm).rgb
         rows = np.abs((yy / plank) % 1.0) < 2.0 / plank
         return rgb * np.where(rows, 0.7, 1.0)[..., None].astype(np.float32), float(rng.uniform(0.2, 0.5))
     if kind == "carpet":
         base = np.array(rng.uniform(0.15, 0.7, 3) * 0.3 + rng.uniform(0.1, 0.5), dtype=np.float32)
-        tone = 1 + 0.18 * value_noise(seed + 1, xx / 3, yy / 3) + 0.12 * value_noise(seed + 2, xx / 11, yy / 9) + 0.06 * fractal(seed + 3, xx / 300, yy / 300)
+        tone = (
+            1
+            + 0.18 * value_noise(seed + 1, xx / 3, yy / 3)
+            + 0.12 * value_noise(seed + 2, xx / 11, yy / 9)
+            + 0.06 * fractal(seed + 3, xx / 300, yy / 300)
+        )
         return base * tone[..., None], 0.9
     if kind == "tile":
         base = (np.array([1.0, 0.97, 0.93]) * rng.uniform(0.35, 0.85) + rng.normal(0, 0.03, 3)).astype(np.float32)
@@ -151,7 +180,15 @@ def build_room(piece: Piece, seed: int) -> Room:
         x = float(rng.choice([-1, 1])) * (w / 2 + bw / 2 + float(rng.uniform(40, 500)))
         y = gap - 20 - bd - float(rng.uniform(0, 500))
         colour = _thing_colour(rng)
-        props.append(box(draw(rng, {"clutter": 0.6, "fabric": 0.25, "metal": 0.15}), (x - bw / 2, y, 0.5), (x + bw / 2, y + bd, bh), colour, 0.6))
+        props.append(
+            box(
+                draw(rng, {"clutter": 0.6, "fabric": 0.25, "metal": 0.15}),
+                (x - bw / 2, y, 0.5),
+                (x + bw / 2, y + bd, bh),
+                colour,
+                0.6,
+            )
+        )
     if piece.kind in ("chest", "cabinet", "table") and rng.random() < 0.5:
         for _ in range(int(rng.integers(1, 4))):
             bw, bd, bh = (float(v) for v in rng.uniform([30, 30, 20], [200, 160, 260]))
@@ -163,7 +200,7 @@ def build_room(piece: Piece, seed: int) -> Room:
     return Room(surfaces, props, lamps, ambient, float(rng.uniform(0.5, 2.0)) if rng.random() < 0.17 else 0.0, kelvin)
 
 
-def _lights(rng: np.random.Generator, kelvin: float) -> tuple[list[Lamp], tuple[float, float, float]]:
+def _lights(rng: np.random.Generator, kelvin: float) -> tuple[list[Lamp], tuple[float, ...]]:
     """Window, ceiling lamp or both; hard or soft; ambient from the rest of the room."""
     tint = _kelvin_rgb(kelvin)
     lamps: list[Lamp] = []

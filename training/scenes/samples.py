@@ -41,18 +41,51 @@ class Sample:
 
 
 SAMPLES = (
-    Sample("quarry_lane_chest", "chest", 7300003, "red_oak_like", {
-        "top": Plan("veneer", "particle_board", "raw", "book"), "case": Plan("printed", "particle_board", "print_band"),
-        "front": _SOLID, "frame": _SOLID, "back": _PLY, "inner": Plan("solid_wood", "lumber", "self", "plank")},
-        ((0, "whole"), (1, "part"), (2, "close"))),
-    Sample("quarry_lane_cabinet", "cabinet", 7300012, "walnut_like", {
-        "top": Plan("veneer", "fibreboard", "veneer_band", "slip"), "case": Plan("veneer", "particle_board", "veneer_band"),
-        "front": Plan("printed", "particle_board", "print_band"), "frame": _SOLID, "back": _HARD_BACK, "inner": _PLY},
-        ((0, "whole"), (1, "part"))),
-    Sample("quarry_lane_table", "table", 7300021, "pine_like", {
-        "top": _SOLID, "case": Plan("opaque", "fibreboard", "painted"), "front": _SOLID, "frame": Plan("opaque", "lumber", "painted"),
-        "back": Plan("opaque", "fibreboard", "painted"), "inner": _PLY},
-        ((0, "whole"), (1, "close"), (2, "part"))),
+    Sample(
+        "quarry_lane_chest",
+        "chest",
+        7300003,
+        "red_oak_like",
+        {
+            "top": Plan("veneer", "particle_board", "raw", "book"),
+            "case": Plan("printed", "particle_board", "print_band"),
+            "front": _SOLID,
+            "frame": _SOLID,
+            "back": _PLY,
+            "inner": Plan("solid_wood", "lumber", "self", "plank"),
+        },
+        ((0, "whole"), (1, "part"), (2, "close")),
+    ),
+    Sample(
+        "quarry_lane_cabinet",
+        "cabinet",
+        7300012,
+        "walnut_like",
+        {
+            "top": Plan("veneer", "fibreboard", "veneer_band", "slip"),
+            "case": Plan("veneer", "particle_board", "veneer_band"),
+            "front": Plan("printed", "particle_board", "print_band"),
+            "frame": _SOLID,
+            "back": _HARD_BACK,
+            "inner": _PLY,
+        },
+        ((0, "whole"), (1, "part")),
+    ),
+    Sample(
+        "quarry_lane_table",
+        "table",
+        7300021,
+        "pine_like",
+        {
+            "top": _SOLID,
+            "case": Plan("opaque", "fibreboard", "painted"),
+            "front": _SOLID,
+            "frame": Plan("opaque", "lumber", "painted"),
+            "back": Plan("opaque", "fibreboard", "painted"),
+            "inner": _PLY,
+        },
+        ((0, "whole"), (1, "close"), (2, "part")),
+    ),
 )
 
 
@@ -83,8 +116,13 @@ def fit_bytes(jpeg: bytes, limit: int = MAX_BYTES) -> bytes:
 def truth_row(shot: Shot, file: str) -> dict[str, Any]:
     """What truth.json says of one photo."""
     keys = ("id", "part", "role", "view", "face", "core", "edging", "core_shown", "outline")
-    return {"file": file, "piece": shot.truth["piece"], "width": shot.truth["width"], "height": shot.truth["height"],
-            "panels": [{k: p[k] for k in keys} for p in shot.truth["panels"]]}
+    return {
+        "file": file,
+        "piece": shot.truth["piece"],
+        "width": shot.truth["width"],
+        "height": shot.truth["height"],
+        "panels": [{k: p[k] for k in keys} for p in shot.truth["panels"]],
+    }
 
 
 def main(argv: list[str] | None = None) -> int:

@@ -70,12 +70,30 @@ def build(order: Order) -> tuple[Piece, Room]:
 def prop_quads(prop: Prop) -> list[tuple[Quad, np.ndarray]]:
     """The six sides of a prop with outward normals."""
     o, x, y, z = prop.corner, prop.x, prop.y, prop.z
-    sides = [(Quad(o, x, y), -z), (Quad(o + z, x, y), z), (Quad(o, x, z), -y), (Quad(o + y, x, z), y), (Quad(o, y, z), -x), (Quad(o + x, y, z), x)]
+    sides = [
+        (Quad(o, x, y), -z),
+        (Quad(o + z, x, y), z),
+        (Quad(o, x, z), -y),
+        (Quad(o + y, x, z), y),
+        (Quad(o, y, z), -x),
+        (Quad(o + x, y, z), x),
+    ]
     return [(q, n / np.linalg.norm(n)) for q, n in sides]
 
 
-def photograph(mi: Any, order: Order, piece: Piece, room: Room, number: int, settings: Settings, *, spp: int | None = None,
-               long_side: int | None = None, good: bool = False, view: str | None = None) -> Shot | None:
+def photograph(
+    mi: Any,
+    order: Order,
+    piece: Piece,
+    room: Room,
+    number: int,
+    settings: Settings,
+    *,
+    spp: int | None = None,
+    long_side: int | None = None,
+    good: bool = False,
+    view: str | None = None,
+) -> Shot | None:
     """Photo `number` of a piece; None when no clear view was found. Deterministic in the order and number."""
     rng = np.random.default_rng([order.seed, 501, number])
     size = long_side or int(rng.integers(settings.long_side[0], settings.long_side[1] + 1))
@@ -97,8 +115,17 @@ def photograph(mi: Any, order: Order, piece: Piece, room: Room, number: int, set
     if camera is None:
         return None
     skins = _skins(camera, everything, owners, extra, room, close=view == "close")
-    light = stage.render(mi, skins, room.lamps, room.ambient, room.flash, camera, spp=spp or settings.spp, max_depth=settings.max_depth,
-                         seed=order.seed % 65521 + number)
+    light = stage.render(
+        mi,
+        skins,
+        room.lamps,
+        room.ambient,
+        room.flash,
+        camera,
+        spp=spp or settings.spp,
+        max_depth=settings.max_depth,
+        seed=order.seed % 65521 + number,
+    )
     phone = phones.draw_phone(rng, settings.jpeg, good=good)
     picture = phones.expose(light, phone, order.seed + number, room.ambient)
     if picture.mean() < 14:
@@ -106,17 +133,35 @@ def photograph(mi: Any, order: Order, piece: Piece, room: Room, number: int, set
     final = camera.scaled(picture.shape[1], picture.shape[0])
     ids, panels, background = _truth(final, everything, owners, extra, room, settings)
     truth = {
-        "truth_schema": TRUTH_SCHEMA, "name": f"{order.piece}_{number}", "piece": order.piece, "photo": number, "seed": order.seed,
-        "kind": order.kind, "style": order.style, "twin_group": f"t{order.seed}" if order.twin else None, "view": view,
-        "width": final.width, "height": final.height, "panels": panels, "background": background, "phone": phone.record(),
+        "truth_schema": TRUTH_SCHEMA,
+        "name": f"{order.piece}_{number}",
+        "piece": order.piece,
+        "photo": number,
+        "seed": order.seed,
+        "kind": order.kind,
+        "style": order.style,
+        "twin_group": f"t{order.seed}" if order.twin else None,
+        "view": view,
+        "width": final.width,
+        "height": final.height,
+        "panels": panels,
+        "background": background,
+        "phone": phone.record(),
         "light": {"kelvin": room.kelvin, "flash": room.flash, "ambient": list(room.ambient), "lamps": len(room.lamps)},
-        "camera": {"position": camera.position.tolist(), "forward": camera.forward.tolist(), "up": camera.up.tolist(),
-                   "focal_px": final.focal, "focus_mm": camera.focus},
+        "camera": {
+            "position": camera.position.tolist(),
+            "forward": camera.forward.tolist(),
+            "up": camera.up.tolist(),
+            "focal_px": final.focal,
+            "focus_mm": camera.focus,
+        },
     }
     return Shot(phones.encode_jpeg(picture, phone.quality), ids, truth)
 
 
-def _skins(camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, *, close: bool) -> list[stage.Skin]:
+def _skins(
+    camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, *, close: bool
+) -> list[stage.Skin]:
     """Every side with its look; textures only where the camera sees them, at about half a pixel a texel."""
     seen = rasterise(camera.scaled(max(64, camera.width // 4), max(48, camera.height // 4)), quads)
     factor = camera.scaled(max(64, camera.width // 4), max(48, camera.height // 4))
@@ -153,7 +198,17 @@ def _skins(camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], ex
             surface = room.surfaces[thing]
             skins.append(stage.Skin(quad, normal, to_bytes(surface.rgb), surface.roughness, 0.3))
         else:
-            skins.append(stage.Skin(quad, normal, thing.colour, thing.roughness, 0.4, bevel=2.0, metallic=0.9 if thing.material == "metal" else 0.0))
+            skins.append(
+                stage.Skin(
+                    quad,
+                    normal,
+                    thing.colour,
+                    thing.roughness,
+                    0.4,
+                    bevel=2.0,
+                    metallic=0.9 if thing.material == "metal" else 0.0,
+                )
+            )
     return skins
 
 
@@ -165,17 +220,20 @@ def _plain(part: Part) -> tuple[float, float, float]:
     return (0.55, 0.42, 0.3)
 
 
-def _truth(camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room,
-           settings: Settings) -> tuple[NDArray[np.uint8], list[dict[str, Any]], list[dict[str, Any]]]:
+def _truth(
+    camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, settings: Settings
+) -> tuple[NDArray[np.uint8], list[dict[str, Any]], list[dict[str, Any]]]:
     index = rasterise(camera, quads).index
     ids = np.zeros(index.shape, dtype=np.uint8)
     panels: list[dict[str, Any]] = []
-    found, counts = np.unique(index[index >= 0], return_counts=True)
+    found, _counts = np.unique(index[index >= 0], return_counts=True)
     number = 1
     for k in found[found < len(owners)]:
         part, side = owners[k]
         mask = index == k
-        entry = panel_entry(number, part, side, quads[k], camera, mask, min_px=settings.min_panel_px, min_width=settings.min_panel_width_px)
+        entry = panel_entry(
+            number, part, side, quads[k], camera, mask, min_px=settings.min_panel_px, min_width=settings.min_panel_width_px
+        )
         if entry is not None and number < 200:
             ids[mask] = number
             panels.append(entry)
@@ -186,6 +244,15 @@ def _truth(camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], ex
         material = room.surfaces[thing].material if isinstance(thing, int) else thing.material
         value = background.setdefault(material, 200 + len(background))
         ids[index == k] = value
-    rows = [{"id": v, "class": "not_wood", "material": m, "floor": m in ("carpet", "tile", "concrete", "laminate_floor", "wood_floor"),
-             "wood_like": m in ("laminate_floor", "wood_floor"), "area_px": int((ids == v).sum())} for m, v in background.items()]
+    rows = [
+        {
+            "id": v,
+            "class": "not_wood",
+            "material": m,
+            "floor": m in ("carpet", "tile", "concrete", "laminate_floor", "wood_floor"),
+            "wood_like": m in ("laminate_floor", "wood_floor"),
+            "area_px": int((ids == v).sum()),
+        }
+        for m, v in background.items()
+    ]
     return ids, panels, rows

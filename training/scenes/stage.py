@@ -23,7 +23,7 @@ class Skin:
 
     quad: Quad
     outward: Vec
-    rgb: NDArray[np.uint8] | tuple[float, float, float]
+    rgb: NDArray[np.uint8] | tuple[float, ...]
     roughness: float
     coat: float
     window: tuple[float, float, float, float] = (0.0, 1.0, 0.0, 1.0)
@@ -58,7 +58,10 @@ def _mesh_arrays(skin: Skin) -> tuple[NDArray, NDArray, NDArray, NDArray]:
     u, v = q.u / lu, q.v / lv
 
     def ring(inset: float, sink: float) -> list[Vec]:
-        return [q.corner + u * x + v * y - n * sink for x, y in ((inset, inset), (lu - inset, inset), (lu - inset, lv - inset), (inset, lv - inset))]
+        return [
+            q.corner + u * x + v * y - n * sink
+            for x, y in ((inset, inset), (lu - inset, inset), (lu - inset, lv - inset), (inset, lv - inset))
+        ]
 
     points = np.array(ring(bevel, 0.0) + (ring(m, m) if bevel > 0 else []))
     flat = [n] * 4
@@ -97,7 +100,7 @@ def _mesh(mi: Any, name: str, skin: Skin, bsdf: Any, emitter: Any = None) -> Any
     return mesh
 
 
-def _linear(rgb: tuple[float, float, float]) -> list[float]:
+def _linear(rgb: tuple[float, ...]) -> list[float]:
     return [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb]
 
 
@@ -106,12 +109,26 @@ def _bsdf(mi: Any, skin: Skin) -> Any:
         colour: dict[str, Any] = {"type": "rgb", "value": _linear(skin.rgb)}
     else:
         # the first texture row lies at v = 0
-        colour = {"type": "bitmap", "bitmap": mi.Bitmap(np.ascontiguousarray(skin.rgb)), "wrap_mode": "clamp", "filter_type": "bilinear"}
-    base: dict[str, Any] = {"type": "principled", "base_color": colour, "roughness": float(np.clip(skin.roughness, 0.06, 0.95)),
-                            "specular": float(skin.coat), "metallic": float(skin.metallic)}
+        colour = {
+            "type": "bitmap",
+            "bitmap": mi.Bitmap(np.ascontiguousarray(skin.rgb)),
+            "wrap_mode": "clamp",
+            "filter_type": "bilinear",
+        }
+    base: dict[str, Any] = {
+        "type": "principled",
+        "base_color": colour,
+        "roughness": float(np.clip(skin.roughness, 0.06, 0.95)),
+        "specular": float(skin.coat),
+        "metallic": float(skin.metallic),
+    }
     if skin.relief is not None:
         picture = mi.Bitmap(np.ascontiguousarray(_normals(skin)))
-        base = {"type": "normalmap", "normalmap": {"type": "bitmap", "bitmap": picture, "raw": True, "wrap_mode": "clamp"}, "bsdf": base}
+        base = {
+            "type": "normalmap",
+            "normalmap": {"type": "bitmap", "bitmap": picture, "raw": True, "wrap_mode": "clamp"},
+            "bsdf": base,
+        }
     return mi.load_dict({"type": "twosided", "bsdf": base})
 
 
@@ -129,8 +146,18 @@ def _normals(skin: Skin) -> NDArray[np.float32]:
     return (0.5 * n + 0.5).astype(np.float32)
 
 
-def render(mi: Any, skins: list[Skin], lamps: list[Lamp], ambient: tuple[float, float, float], flash: float, camera: Camera, *, spp: int,
-           max_depth: int, seed: int) -> NDArray[np.float32]:
+def render(
+    mi: Any,
+    skins: list[Skin],
+    lamps: list[Lamp],
+    ambient: tuple[float, ...],
+    flash: float,
+    camera: Camera,
+    *,
+    spp: int,
+    max_depth: int,
+    seed: int,
+) -> NDArray[np.float32]:
     """Linear RGB radiance (h, w, 3) float32."""
     scene: dict[str, Any] = {"type": "scene", "integrator": {"type": "path", "max_depth": max_depth, "hide_emitters": False}}
     scene["sensor"] = _sensor(mi, camera, spp, seed)
@@ -144,7 +171,11 @@ def render(mi: Any, skins: list[Skin], lamps: list[Lamp], ambient: tuple[float, 
     if flash > 0:
         at = camera.position + camera.right * 12 + camera.up * 9 - camera.forward * 8
         power = flash * 1.2 * max(camera.focus, 250.0) ** 2
-        scene["flash"] = {"type": "point", "position": [float(v) for v in at], "intensity": {"type": "rgb", "value": [power * 1.0, power * 0.97, power * 0.92]}}
+        scene["flash"] = {
+            "type": "point",
+            "position": [float(v) for v in at],
+            "intensity": {"type": "rgb", "value": [power * 1.0, power * 0.97, power * 0.92]},
+        }
     image = mi.render(mi.load_dict(scene), spp=spp, seed=seed)
     return despeckle(np.array(image, dtype=np.float32)[..., :3])
 
@@ -165,12 +196,24 @@ def _sensor(mi: Any, camera: Camera, spp: int, seed: int) -> dict[str, Any]:
     origin, target = camera.position, camera.position + camera.forward
     fov = float(np.rad2deg(2 * np.arctan(camera.width / 2 / camera.focal)))
     return {
-        "type": "thinlens", "fov": fov, "fov_axis": "x", "aperture_radius": APERTURE_MM, "focus_distance": float(camera.focus),
-        "near_clip": 10.0, "far_clip": 20000.0,
-        "to_world": mi.ScalarTransform4f().look_at(origin=[float(v) for v in origin], target=[float(v) for v in target],
-                                                   up=[float(v) for v in camera.up]),
-        "film": {"type": "hdrfilm", "width": camera.width, "height": camera.height, "rfilter": {"type": "gaussian"}, "pixel_format": "rgb",
-                 "component_format": "float32"},
+        "type": "thinlens",
+        "fov": fov,
+        "fov_axis": "x",
+        "aperture_radius": APERTURE_MM,
+        "focus_distance": float(camera.focus),
+        "near_clip": 10.0,
+        "far_clip": 20000.0,
+        "to_world": mi.ScalarTransform4f().look_at(
+            origin=[float(v) for v in origin], target=[float(v) for v in target], up=[float(v) for v in camera.up]
+        ),
+        "film": {
+            "type": "hdrfilm",
+            "width": camera.width,
+            "height": camera.height,
+            "rfilter": {"type": "gaussian"},
+            "pixel_format": "rgb",
+            "component_format": "float32",
+        },
         "sampler": {"type": "independent", "sample_count": spp, "seed": seed},
     }
 
@@ -189,6 +232,6 @@ def shape_picture(mi: Any, skins: list[Skin], camera: Camera) -> NDArray[np.int3
     loaded = mi.load_dict(scene)
     order = [int(shape.id()[1:]) for shape in loaded.shapes()]
     out = np.array(mi.render(loaded, spp=1))[..., -1]
-    index = np.round(out).astype(np.int32) - 1      # the renderer counts from 1; 0 is nothing
+    index = np.round(out).astype(np.int32) - 1  # the renderer counts from 1; 0 is nothing
     table = np.array([*order, -1], dtype=np.int32)
     return table[np.where((index >= 0) & (index < len(order)), index, len(order))]

@@ -35,8 +35,9 @@ def narrowest(mask: NDArray[np.bool_]) -> float:
     return 2.0 * float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max())
 
 
-def panel_entry(number: int, part: Part, side: str, quad: Quad, camera: Camera, mask: NDArray[np.bool_], *, min_px: int,
-                min_width: float) -> dict[str, Any] | None:
+def panel_entry(
+    number: int, part: Part, side: str, quad: Quad, camera: Camera, mask: NDArray[np.bool_], *, min_px: int, min_width: float
+) -> dict[str, Any] | None:
     """Truth of one visible side, or None when too little of it shows. Outline and mask in pixels of `camera`."""
     outline, area = outline_of(mask)
     width = narrowest(mask)
@@ -48,14 +49,23 @@ def panel_entry(number: int, part: Part, side: str, quad: Quad, camera: Camera, 
     mm = np.c_[xs, ys, np.ones(len(xs))] @ inverse.T
     mm = mm[:, :2] / mm[:, 2:]
     centre = np.median(mm, axis=0)
-    at, along, across = (_apply(h, p) for p in (centre, centre + [1.0, 0.0], centre + [0.0, 1.0]))
+    at, along, across = (_apply(h, centre + np.array(step)) for step in ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
     scale = float(np.sqrt(abs(np.linalg.det(np.stack([along - at, across - at])))))
     facts = part.slab.facts()
     view = VIEW_OF[side]
     entry: dict[str, Any] = {
-        "id": number, "part": part.name, "role": "shelf" if part.role in ("drawer_bottom", "board") else part.role, "side": side,
-        "view": view, **facts, "core_shown": view != "face" and facts["edging"] in ("raw", "self"), "outline": outline, "area_px": area, "width_px": round(width, 1),
-        "mm_per_px": round(1.0 / max(scale, 1e-9), 4), "to_photo": [[float(f"{v:.8g}") for v in row] for row in h],
+        "id": number,
+        "part": part.name,
+        "role": "shelf" if part.role in ("drawer_bottom", "board") else part.role,
+        "side": side,
+        "view": view,
+        **facts,
+        "core_shown": view != "face" and facts["edging"] in ("raw", "self"),
+        "outline": outline,
+        "area_px": area,
+        "width_px": round(width, 1),
+        "mm_per_px": round(1.0 / max(scale, 1e-9), 4),
+        "to_photo": [[float(f"{v:.8g}") for v in row] for row in h],
         "size_mm": [round(float(np.linalg.norm(quad.u)), 1), round(float(np.linalg.norm(quad.v)), 1)],
         "window_mm": [round(float(v), 1) for v in (mm[:, 0].min(), mm[:, 0].max(), mm[:, 1].min(), mm[:, 1].max())],
         "grain_deg": grain_angle(facts, view, side, along - at, across - at),
@@ -70,14 +80,20 @@ def _apply(h: NDArray[np.float64], p: NDArray[np.float64]) -> NDArray[np.float64
     return q[:2] / q[2]
 
 
-def grain_angle(facts: dict[str, Any], view: str, side: str, along: NDArray[np.float64], across: NDArray[np.float64]) -> float | None:
+def grain_angle(
+    facts: dict[str, Any], view: str, side: str, along: NDArray[np.float64], across: NDArray[np.float64]
+) -> float | None:
     """Grain direction on the photo at the panel's middle, degrees 0..180 counter-clockwise from +x; None without grain.
 
     `along`/`across`: pixels per mm step on the texture's axes. On an end only banding has grain (along the end).
     """
     face, edging = facts["face"], facts["edging"]
     banded = edging in ("veneer_band", "lipping", "print_band")
-    if face in ("opaque", "bare_board") or (view == "end" and not banded) or (view == "edge" and edging in ("raw", "plain_band", "painted")):
+    if (
+        face in ("opaque", "bare_board")
+        or (view == "end" and not banded)
+        or (view == "edge" and edging in ("raw", "plain_band", "painted"))
+    ):
         return None
     d = along
     return round(float(np.rad2deg(np.arctan2(-d[1], d[0])) % 180.0), 2)

@@ -67,7 +67,10 @@ def test_leaves_drift_with_slicing_depth() -> None:
     log = Log("walnut_like", 6, ring_mm=3.0, knots=0, wobble=0.2)
     flitch = Board(log, 120.0, 0.0, np.pi / 2 * 0 + 0.0, (0.0, 0.0), 0.0)
     a, b = np.arange(0, 40, 0.5), np.array([-0.5, 0.0, 0.5])
-    ring = [cut_leaves(flitch, lay_leaves(1.5, 1.5, "single", np.random.default_rng(0), first=k), a, b, texel=0.5).ring.mean() for k in (0, 10, 20)]
+    ring = [
+        cut_leaves(flitch, lay_leaves(1.5, 1.5, "single", np.random.default_rng(0), first=k), a, b, texel=0.5).ring.mean()
+        for k in (0, 10, 20)
+    ]
     # the flitch is cut towards the pith: each leaf lies one leaf thickness deeper
     assert (ring[0] - ring[1]) * 3.0 == pytest.approx(10 * LEAF_MM, rel=0.45)
     assert ring[0] > ring[1] > ring[2]
@@ -108,8 +111,8 @@ def test_plywood_edge_shows_its_plies(plies: int) -> None:
     fig = cores.plywood_edge((180, 400), 0.1, plies, 3, face_grain_along=True)
     row = fig.rgb.mean(axis=(1, 2))
     middles = 0.5 * (bounds[1:] + bounds[:-1])
-    tone = np.array([row[int(m / 0.1) - 1:int(m / 0.1) + 2].mean() for m in middles])
-    assert (tone[0::2].mean() - tone[1::2].mean()) > 0.05       # long grain is lighter than end grain
+    tone = np.array([row[int(m / 0.1) - 1 : int(m / 0.1) + 2].mean() for m in middles])
+    assert (tone[0::2].mean() - tone[1::2].mean()) > 0.05  # long grain is lighter than end grain
 
 
 def test_even_ply_count_is_refused() -> None:
@@ -175,7 +178,7 @@ def test_same_seed_same_bytes_and_other_seed_other_bytes(name: str) -> None:
 def test_noise_is_uniform_and_tied_to_its_place() -> None:
     i = np.arange(20000, dtype=np.int32)
     h = cell_hash(7, i, i * 3)
-    assert 0 <= h.min() and h.max() < 1 and abs(h.mean() - 0.5) < 0.01 and abs(h.var() - 1 / 12) < 0.003
+    assert h.min() >= 0 and h.max() < 1 and abs(h.mean() - 0.5) < 0.01 and abs(h.var() - 1 / 12) < 0.003
     assert np.array_equal(h[100:200], cell_hash(7, i[100:200], i[100:200] * 3))
     x = np.linspace(0, 50, 2000, dtype=np.float32)
     assert np.abs(np.diff(value_noise(1, x, x))).max() < 0.2
@@ -183,8 +186,14 @@ def test_noise_is_uniform_and_tied_to_its_place() -> None:
 
 def test_veneer_facts_name_layout_and_species() -> None:
     flitch = Board(Log("walnut_like", 8), 120.0, 0.2, 0.1, (0.0, 0.0), 0.0)
-    slab = VeneerSlab((300.0, 200.0, 18.0), core="particle_board", edging="raw", flitch=flitch, layout="book",
-                      leaves=lay_leaves(200.0, 100.0, "book", np.random.default_rng(1)))
+    slab = VeneerSlab(
+        (300.0, 200.0, 18.0),
+        core="particle_board",
+        edging="raw",
+        flitch=flitch,
+        layout="book",
+        leaves=lay_leaves(200.0, 100.0, "book", np.random.default_rng(1)),
+    )
     facts = slab.facts()
     assert facts["face"] == "veneer" and facts["layout"] == "book" and [x[3] for x in facts["leaves"]] == [False, True]
     assert slab.texture("front", 1.0).rgb.shape == (18, 300, 3)
