@@ -1,7 +1,7 @@
 """`grainassay look` with, for each photo, the classifier that never saw its author: for honest scores on the taught collection.
 
     python -m benchmarks.heldout_grainassay --make            # once: eight models in build/folds, from the committed tables
-    SCORE_PROGRAM="python /path/to/benchmarks/heldout_grainassay.py" look PHOTO --json ...
+    python $PWD/benchmarks/heldout_grainassay.py look PHOTO --json ...
 
 Called with `look`, it passes everything on to the program and adds `--model build/folds/K`. A photo of no known author
 gets the packaged model.

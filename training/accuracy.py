@@ -137,11 +137,11 @@ def document(config: Config, real: Table, rendered: Table | None, found: dict[st
         f"{config.outer_folds} folds: experts, weights, calibration, sets and the rule for deciding were all learnt without the "
         "authors they are judged on. Left out of that care: the projection of the backbone's looks, made from all photos without labels, "
         "and a handful of settings in `training/config/teach.json` chosen with all authors in view. Means over specimens, intervals by "
-        "bootstrap over authors. Few authors show prints: figures about print are barely better than not knowing.", "",
+        "bootstrap over authors. Few authors show prints (see the table of sets for how many specimens): figures about print carry next to nothing.", "",
         "## Real photographs, authors held out", "", *_figure_table(ours.scored(real).rows(use)), "",
         "## What earns its place", "",
         "Same folds, same figures. The look of three crops is one linear classifier on backbone statistics. Where taking a measure "
-        "out changes nothing, its weight is small and its findings weigh little: they are shown for what they are.", "",
+        "out changes nothing, its weight is small and its findings weigh little: they are shown for what they are. On this collection the measured features add next to nothing to the looks; they are kept to say where on a panel evidence lies, with the weight they earned.", "",
         *_ablation_table(real, use, found), "",
         "## By what is in view", "", "Cues as noted by the collectors; faces only.", "", *_cue_table(real, use, ours), "",
         "## Are the probabilities true?", "", *_reliability_table(real, use, ours), "",

@@ -25,7 +25,8 @@ SHOWN = ("face: coverage (decided)", "face: right when decided", "face: confiden
          "face: mean set size")
 LIMITS = """
 - It judges one panel of one photo. What a plain face cannot tell (board or sheet, seamless print or veneer) it cannot tell.
-- Prints are few (22 specimens by 15 authors) and mostly boards in rooms: it hardly knows them, and says so with wide sets.
+- Prints are few (22 specimens by 15 authors; 6 with a label sure enough for headline figures): it hardly knows them. Under the
+  reference prior a print is almost never the leading class, and the figures about print carry next to nothing.
 - Cores at edges are mostly plywood and lumber; raw particle board and fibreboard edges are a handful.
 - Photos come from makers' blogs and sale listings; dim rooms, worn and antique pieces are rare.
 - The reference prior is the mix of that collection, not of any market. Name another prior where you know better.

@@ -13,13 +13,15 @@ from training.rendered import rendered_panels
 from training.tables import Projection, Table, build, core_visible_label, current_schema, spread
 
 COLUMNS = [
-    "id", "file", "group", "source", "polygon", "view", "face", "core", "edge", "layout", "damage", "p", "trust", "evidence", "notes",
+    "id", "file", "group", "source", "polygon", "view", "face", "core", "edge", "layout", "damage", "p",
+    "trust", "evidence", "notes",
 ]
 
 
 def row(**changes):
     base = dict(id="a", file="one.png", group="g1", source="s1", polygon="20:30 180:30 180:120 20:120", view="face",
-                face="veneer", core="unknown", edge="none", layout="boards", damage="none", p="0.8", trust="by_eye", evidence="", notes="")
+                face="veneer", core="unknown", edge="none", layout="boards", damage="none", p="0.8", trust="by_eye",
+                evidence="", notes="")
     return {**base, **changes}
 
 
