@@ -12,7 +12,7 @@ import numpy as np
 from vision.assessment import Assessment, ModelInfo, PanelResult, Part, PhotoResult
 from vision.cues import cues_in_view
 from vision.edges.strips import located as located_on_edges
-from vision.findings import Draft, PanelContext, Weight, cross_photo_drafts, kinds_for, panel_drafts, question, weigh
+from vision.findings import Draft, PanelContext, Weight, cross_photo_drafts, panel_drafts, question, shows_edge, weigh
 from vision.grain import located as located_in_grain
 from vision.inference import Judgement, Model, load_model
 from vision.intake.distance import too_far
@@ -85,8 +85,10 @@ def assess(
         tell(f"measuring {len(panels)} panels of {photo.file}", share)
         with ThreadPoolExecutor(WORKERS) as pool:
             seen = list(pool.map(lambda p, photo=photo: _look(photo, p, model, prior_name), panels))
-        seen = [s for s in seen if not _is_background(s)]
-        results.append((replace(photo, problems=(*problems, *_shared_problems(seen))), seen))
+        kept = [s for s in seen if not _is_background(s)]
+        if seen and not kept:
+            problems = (*problems, problem("no_wood_like_surface"))
+        results.append((replace(photo, problems=(*problems, *_shared_problems(kept))), kept))
     tell("putting parts together", 1.0)
     return _together(results, model, prior_name, info)
 
@@ -117,7 +119,7 @@ def _look(photo: Photo, panel: Panel, model: Model, prior: str) -> _Seen:
     weights: dict[str, Weight] = {k: weigh(t, asked) for k, t in judgement.contributions[target].items()}
     context = PanelContext(panel, measured, located_in_grain(measured.view, measured.field),
                            located_on_edges(measured.view, measured.field), weights)
-    drafts = panel_drafts(context, kinds_for(view, judgement.core_visible))
+    drafts = panel_drafts(context, shows_edge(view, judgement.core_visible))
     far = _too_far(measured)
     return _Seen(context, judgement, view, cues_in_view(context, view), tuple(drafts), (far,) if far else (), _colour(measured))
 

@@ -2,7 +2,7 @@
 
 from vision.findings.across import cross_photo_drafts
 from vision.findings.base import Draft, PanelContext
-from vision.findings.panel import kinds_for, panel_drafts
+from vision.findings.panel import panel_drafts, shows_edge
 from vision.findings.weigh import Weight, question, weigh
 
-__all__ = ["Draft", "PanelContext", "Weight", "cross_photo_drafts", "kinds_for", "panel_drafts", "question", "weigh"]
+__all__ = ["Draft", "PanelContext", "Weight", "cross_photo_drafts", "panel_drafts", "question", "shows_edge", "weigh"]

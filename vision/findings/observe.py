@@ -138,8 +138,32 @@ def end_rings(ctx: PanelContext) -> str:
     return f"Lines bend like ring arcs about one centre (circles explain {_percent(gain)} of what parallel lines leave over)."
 
 
+def speckle(ctx: PanelContext) -> str:
+    """What the particle numbers say where no edge is in view."""
+    size = ctx.value("particles_size")
+    if not _known(size):
+        return "Speckle of the surface could not be measured here."
+    return f"Speckle of the surface: grains about {math.exp(size):.0f} px across."
+
+
+def bands(ctx: PanelContext) -> str:
+    """What the layer numbers say where no edge is in view."""
+    count, coherence = ctx.value("layers_count"), ctx.value("layers_coherence")
+    if not _known(count, coherence):
+        return "Bands across the panel could not be measured here."
+    return f"Bands from side to side: {_percent(coherence)} of the tone depends on the position across the panel alone."
+
+
+def shape(ctx: PanelContext) -> str:
+    aspect = ctx.value("shape_log_aspect")
+    return f"Shape: {2**aspect:.1f} times as long as wide." if _known(aspect) else "Shape could not be measured here."
+
+
 OBSERVERS: dict[str, Observer] = {
     "overall_look": overall_look, "colour": colour, "fine_texture": fine_texture, "print_clues": print_clues, "gloss": gloss,
     "paint_clues": paint_clues, "grain_flow": grain_flow, "board_strips": board_strips, "direction_seam": direction_seam,
     "knot": knot, "edge_layers": edge_layers, "edge_particles": edge_particles, "end_rings": end_rings,
+    "shape": shape,
 }
+#: The same measurements where no edge is in view are a matter of the surface, and are worded so.
+ON_FACES: dict[str, Observer] = {**OBSERVERS, "edge_particles": speckle, "edge_layers": bands}

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from vision.findings.base import Draft, PanelContext
-from vision.findings.observe import OBSERVERS
+from vision.findings.observe import OBSERVERS, ON_FACES
 from vision.findings.place import place
 from vision.registry import CORE_WORDS, CORES, FACE_WORDS
 
 #: Evidence below this is not worth a line unless a mark was located: half a deciban moves even odds by 1.2 to 1.
 LEAST_DECIBANS = 0.5
-#: Which question each kind speaks to: a face is judged by its surface, a core by what an edge or end shows.
 EDGE_KINDS = ("edge_layers", "edge_particles", "end_rings")
 
 
@@ -18,25 +17,27 @@ def words(key: str) -> str:
     return FACE_WORDS[key] if key in FACE_WORDS else CORE_WORDS[key]
 
 
-def kinds_for(view: str, core_visible: float) -> tuple[str, ...]:
-    """Finding kinds that make sense for a panel seen as `view`; layers and rings only where the thickness shows."""
-    faces = tuple(k for k in OBSERVERS if k not in EDGE_KINDS)
-    if view in ("edge", "end"):
-        return (*EDGE_KINDS, *faces)
-    return (*faces, *EDGE_KINDS) if core_visible >= 0.5 else faces
+def shows_edge(view: str, core_visible: float) -> bool:
+    """Whether layers, particles and rings on this panel are those of a section through the board."""
+    return view in ("edge", "end") or core_visible >= 0.5
 
 
-def panel_drafts(ctx: PanelContext, kinds: tuple[str, ...]) -> list[Draft]:
-    """Findings of one panel, heaviest first; marks that weigh nothing are kept, for they were seen."""
+def panel_drafts(ctx: PanelContext, edge: bool) -> list[Draft]:
+    """Findings of one panel, heaviest first: every kind that weighs something, and marks that weigh nothing but were seen.
+
+    `edge`: whether a section through the board is in view (`shows_edge`); else nothing is marked as layer or ring.
+    """
     drafts = []
-    for kind in kinds:
+    for kind, observe in (OBSERVERS if edge else ON_FACES).items():
         weight = ctx.weights.get(kind)
         if weight is None:
             continue
         where, located = place(kind, ctx)
+        if kind in EDGE_KINDS and not edge:
+            where, located = (ctx.outline_region(),), False
         if weight.decibans < LEAST_DECIBANS and not located:
             continue
-        text = f"{OBSERVERS[kind](ctx)} {tail(weight.supports, weight.against, weight.decibans)}"
+        text = f"{observe(ctx)} {tail(weight.supports, weight.against, weight.decibans)}"
         drafts.append(Draft(kind, where, weight, text))
     return sorted(drafts, key=lambda d: -d.weight.decibans)
 
