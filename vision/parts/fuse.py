@@ -12,7 +12,8 @@ therefore never carry more than 1 / r times the log evidence of one. How depende
 measured, so r is 1: more photos of one surface can change a verdict but never make it surer than the surest of them.
 
 Between the kinds evidence multiplies: given the substrate, how a face looks and how a raw edge looks are taken to be
-independent, the usual assumption of a naive Bayes rule.
+independent, the usual assumption of a naive Bayes rule. That assumption has not been measured either, so the product
+gives the direction only: it is tempered until neither face nor core is surer than in the surest single sighting.
 
 A part seen once keeps its panel's verdict to the last digit.
 """
@@ -133,6 +134,23 @@ def _shared(sets: Sequence[tuple[str, ...]]) -> set[str]:
     return set.intersection(*(set(s) for s in sets)) if sets else set()
 
 
+def _distribution(log: NDArray[np.float64]) -> dict[str, float]:
+    p = np.exp(log - log.max())
+    return dict(zip(_SUBSTRATES, (p / p.sum()).tolist(), strict=True))
+
+
+def _tempered(log: NDArray[np.float64], prior: Mapping[str, float], verdicts: Sequence[Verdict]) -> dict[str, float]:
+    """The strongest share of the evidence with which neither face nor core is surer than in the surest verdict."""
+    start = _logs(prior)
+    most_face = max(max(v.face.values()) for v in verdicts) + 1e-9
+    most_core = max(max(v.core.values()) for v in verdicts) + 1e-9
+    for share in np.linspace(1.0, 0.0, 201):
+        out = _distribution(start + share * (log - start))
+        if max(face_margin(out).values()) <= most_face and max(core_margin(out).values()) <= most_core:
+            return out
+    return _distribution(start)
+
+
 def _decided(
     broad: Sequence[Sighting], narrow: Sequence[Sighting], face: Mapping[str, float], face_set: Sequence[str],
     core_set: Sequence[str], level: float,
@@ -189,8 +207,9 @@ def fuse(
         if kind:
             weights = [max(MIN_WEIGHT, information(s.verdict.substrate, prior)) for s in kind]
             log = log + pool([s.verdict.substrate for s in kind], weights, prior, dependence)
-    p = np.exp(log - log.max())
-    substrate = dict(zip(_SUBSTRATES, (p / p.sum()).tolist(), strict=True))
+    substrate = _distribution(log)
+    if broad and narrow:
+        substrate = _tempered(log, prior, [s.verdict for s in sightings])
     face, core = face_margin(substrate), core_margin(substrate)
     verdicts = [s.verdict for s in sightings]
     level = min(v.level for v in verdicts)

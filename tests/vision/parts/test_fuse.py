@@ -82,14 +82,19 @@ def test_with_less_dependence_copies_grow_within_the_bound(belief, copies, depen
 
 
 @given(beliefs, beliefs)
-@settings(max_examples=40, deadline=None)
-def test_face_and_edge_multiply_as_independent_evidence(broad, narrow):
-    """Bayes' rule with two likelihoods independent given the substrate."""
-    fused = fuse([sighting(broad), sighting(narrow, view="edge", name="b")], prior=FLAT)
-    expected = normal({k: broad[k] * narrow[k] / FLAT[k] for k in SUBSTRATES})
-    for key in SUBSTRATES:
-        assert fused.substrate[key] == pytest.approx(expected[key], abs=1e-9)
-    assert fused.face == pytest.approx(face_margin(expected), abs=1e-9)
+@settings(max_examples=60, deadline=None)
+def test_face_and_edge_multiply_but_never_beyond_the_surest_of_them(broad, narrow):
+    """Bayes' rule with two likelihoods independent given the substrate, as far as neither margin gets too sure."""
+    one, two = sighting(broad), sighting(narrow, view="edge", name="b")
+    fused = fuse([one, two], prior=FLAT)
+    product = normal({k: broad[k] * narrow[k] / FLAT[k] for k in SUBSTRATES})
+    face_cap = max(*one.verdict.face.values(), *two.verdict.face.values())
+    core_cap = max(*one.verdict.core.values(), *two.verdict.core.values())
+    if max(face_margin(product).values()) <= face_cap and max(core_margin(product).values()) <= core_cap:
+        assert fused.substrate == pytest.approx(product, abs=1e-9)
+    # The flat prior is the floor of the tempering.
+    assert max(fused.face.values()) <= max(face_cap, max(face_margin(FLAT).values())) + 1e-6
+    assert max(fused.core.values()) <= max(core_cap, max(core_margin(FLAT).values())) + 1e-6
 
 
 @given(beliefs, beliefs)
@@ -149,7 +154,7 @@ def test_an_edge_may_settle_an_open_face():
     broad = sighting(face, sets=["solid_wood", "veneer"])
     narrow = sighting(edge, view="edge", seen=0.95, undecided=False, name="b")
     narrow_sets = fuse([broad, narrow], prior=FLAT)
-    assert narrow_sets.face["veneer"] > 0.95
+    assert 0.9 < narrow_sets.face["veneer"] <= narrow.verdict.face["veneer"] + 1e-6
     # The face set keeps what the face kept open, so it stays open: the edge moved the numbers, not the promise.
     assert narrow_sets.undecided
     sharp = sighting(face, sets=["veneer"])
