@@ -14,7 +14,7 @@ from vision.cues import cues_in_view
 from vision.edges.strips import located as located_on_edges
 from vision.findings import Draft, PanelContext, Weight, cross_photo_drafts, panel_drafts, question, shows_edge, weigh
 from vision.grain import located as located_in_grain
-from vision.inference import Judgement, Model, load_model
+from vision.inference import Judgement, Model, joint, load_model
 from vision.intake.distance import too_far
 from vision.intake.problems import measure_problems, problem
 from vision.measure import PanelMeasure, measure_panel
@@ -176,7 +176,7 @@ def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str
             key = f"{photo.id}/{s.context.panel.id}"
             problems = (*photo.problems, *s.problems)
             judged[photo.id, s.context.panel.id] = model.verdict(s.judgement, s.cues, problems, ids.get(key, ()))
-    parts = _parts(results, judged, info)
+    parts = _parts(results, judged, info, _substrate_prior(model, info))
     pairs = [(contexts[a], contexts[b]) for part in parts for a, b in _pairs(part)]
     for draft, owners in cross_photo_drafts(pairs):
         add(draft, owners)
@@ -186,7 +186,7 @@ def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str
             cues = tuple(c for c in ("gloss_pair", *old.cues) if c != "none")
             judged[place] = replace(old, cues=cues, findings=(*old.findings, findings[-1].id))
     if pairs:
-        parts = _parts(results, judged, info)
+        parts = _parts(results, judged, info, _substrate_prior(model, info))
     photo_results = tuple(
         PhotoResult(photo, tuple(
             PanelResult(s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.context.measure.field,
@@ -196,13 +196,23 @@ def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str
 
 
 def _parts(
-    results: list[tuple[Photo, list[_Seen]]], judged: Mapping[Place, Verdict], info: ModelInfo
+    results: list[tuple[Photo, list[_Seen]]], judged: Mapping[Place, Verdict], info: ModelInfo,
+    substrate: Mapping[str, float],
 ) -> tuple[Part, ...]:
     """Sightings of all photos put together into parts."""
     sightings = [Sighting(photo.id, s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.colour)
                  for photo, seen in results for s in seen]
     sizes = {photo.id: (photo.width, photo.height) for photo, _ in results}
-    return find_parts(sightings, sizes, prior_face=info.prior_face, prior_core=info.prior_core)
+    return find_parts(sightings, sizes, prior_face=info.prior_face, prior_core=info.prior_core,
+                      prior_substrate=substrate)
+
+
+def _substrate_prior(model: Model, info: ModelInfo) -> dict[str, float]:
+    """Base rates of the substrates: those of the faces, each over the cores that the model's table gives it."""
+    log_face = np.log(np.array([info.prior_face[f] for f in joint.FACES]))
+    table = joint.log_table(np.asarray(model.tables["core_table"]))
+    prior = joint.substrates(joint.joint_log(log_face, table, np.zeros(len(joint.FACES)), np.zeros(len(joint.CORES))))
+    return dict(zip(joint.SUBSTRATES, prior.tolist(), strict=True))
 
 
 def _pairs(part: Part) -> list[tuple[Place, Place]]:

@@ -26,7 +26,7 @@ def _known(*values: float) -> bool:
 
 def overall_look(ctx: PanelContext) -> str:
     """The learned impression has no single number; say so."""
-    return "The panel as a whole, its close texture and its surroundings, compared with labelled photos."
+    return "Overall look beside labelled photos."
 
 
 def colour(ctx: PanelContext) -> str:
