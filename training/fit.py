@@ -20,7 +20,7 @@ from vision.inference.decide import Rule
 from vision.inference.model import TARGETS
 
 #: Panels whose core is hidden say little about how cores look, but something; they count this much for the core's experts.
-HIDDEN_CORE_WEIGHT = 0.25
+HIDDEN_CORE_WEIGHT = 0.05
 Groups = dict[str, NDArray[np.intp]]
 
 
@@ -96,7 +96,8 @@ def combine(terms: dict[str, Array], distance: Array, m: Fitted) -> Answers:
     chance = {t: joint.normalise(np.log(m.priors[t]) + keep * terms[t]) for t in ("view", "core_visible")}
     visible = chance["core_visible"][:, 0]
     table = joint.log_table(m.core_table)
-    weights = joint.joint_log(np.log(m.priors["face"]), table, keep * terms["face"], keep * terms["core"] * visible[:, None])
+    core_terms = keep * terms["core"] * joint.shown(visible)[:, None]
+    weights = joint.joint_log(np.log(m.priors["face"]), table, keep * terms["face"], core_terms)
     face, core = joint.margins(weights)
     unlike = np.interp(distance, m.quantiles, np.linspace(0, 1, len(m.quantiles)))
     return Answers(face, core, chance["view"], visible, joint.substrates(weights), unlike)
@@ -203,7 +204,7 @@ def fit(
             face = joint.normalise(np.log(priors["face"]) + keep[:, None] * held["face"])
             seen = joint.normalise(np.log(priors["core_visible"]) + keep[:, None] * held["core_visible"])[:, 0]
             offsets = [(np.log(face @ table), w), (even, balanced(y, w, classes))]
-            scale = keep * seen
+            scale = keep * joint.shown(seen)
         else:
             offsets = [(even + np.log(priors[target]), w), (even, balanced(y, w, classes))]
             scale = keep

@@ -136,7 +136,7 @@ class Model:
         chances = {t: joint.normalise(log_prior[t] + by_kind[t].sum(axis=0)) for t in ("view", "core_visible")}
         visible = float(chances["core_visible"][0])
         table = joint.log_table(np.asarray(self.tables["core_table"]))
-        core_kinds = by_kind["core"] * visible
+        core_kinds = by_kind["core"] * joint.shown(visible)
         weights = joint.joint_log(log_prior["face"], table, by_kind["face"].sum(axis=0), core_kinds.sum(axis=0))
         face, core = joint.margins(weights)
         face_shares, core_shares = joint.shares(log_prior["face"], table, by_kind["face"], core_kinds)
