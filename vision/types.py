@@ -88,6 +88,7 @@ class Panel:
     quad: Outline | None = None
 
     def __post_init__(self) -> None:
+        _require(isinstance(self.id, str) and self.id != "", f"a panel's id is a text, got {self.id!r}")
         _require(len(self.outline) >= 3, "an outline has at least three points")
         _require(self.source in ("found", "given", "tap"), f"unknown source {self.source!r}")
         _require(self.view_hint in registry.VIEWS, f"unknown view {self.view_hint!r}")

@@ -51,6 +51,8 @@ def test_unknown_keys_are_refused():
     with pytest.raises(ValueError):
         Panel("a", "p", SQUARE, source="guess")
     with pytest.raises(ValueError):
+        Panel(1, "p", SQUARE)
+    with pytest.raises(ValueError):
         verdict(cues=("aura",))
     with pytest.raises(ValueError):
         verdict(reason="because")
