@@ -52,6 +52,8 @@ def headline(doc: Document) -> str:
     """One sentence: how many parts, of which how many can be told."""
     n = len(doc.parts)
     photos = f"{len(doc.photos)} photo" + ("s" if len(doc.photos) != 1 else "")
+    if not doc.photos:
+        return "None of the photos could be used."
     if n == 0:
         return f"No furniture panel was found in {photos}."
     told = sum(not p.undecided for p in doc.parts)

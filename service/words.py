@@ -73,7 +73,7 @@ def basis_sentence(doc: Document) -> str:
     c = doc.model.calibration
     meaning = {
         "rendered": "They have not been checked on real furniture; read them as a guide.",
-        "mixed": "Most of what the program learned from was rendered; real furniture was used to check it.",
+        "mixed": "It learned from rendered and real photos; the percentages were checked on the real ones.",
         "real": "They were checked on real furniture.",
     }[c.basis]
     return f"All percentages are {basis_words(doc)}. {meaning} Model {doc.model.id}, base rates '{doc.prior.name}'."
