@@ -137,4 +137,4 @@ def test_pictures_fit_a_phone_and_open(made):
 def test_an_assessment_of_nothing_still_makes_a_page(made):
     doc = made[0].model_copy(update={"photos": [], "parts": [], "findings": [], "next": []})
     page = read(report_html(doc, {}))
-    assert "No furniture panel was found" in "".join(page.text)
+    assert "None of the photos could be used" in "".join(page.text)

@@ -81,7 +81,7 @@ def test_renders_only_says_so_plainly(assessment):
 
 def test_no_part_found(assessment):
     empty = document(dataclasses.replace(assessment, photos=(), parts=(), findings=(), next=()))
-    assert headline(empty) == "No furniture panel was found in 0 photos."
+    assert headline(empty) == "None of the photos could be used."
     assert cautions(empty) == [] and risks(empty) == []
     assert "%" not in printed(empty)
 
