@@ -1,7 +1,7 @@
-"""Measure labelled panels once and keep the numbers: features by schema, looks by backbone, one file a photo.
+"""Measure labelled panels once and keep the numbers: features by schema and code, looks by backbone, one file a photo.
 
-Measuring is by far the slowest step of teaching. A stored file is used again while its photo, outlines, schema and
-backbone stay the same, so an interrupted run goes on where it stopped.
+Measuring is by far the slowest step of teaching. A stored file is used again while its photo, outlines, schema, measuring
+code and backbone stay the same, so an interrupted run goes on where it stopped.
 """
 
 from __future__ import annotations
@@ -37,6 +37,22 @@ class Measured:
     looks: NDArray[np.float32]
 
 
+#: Code that the numbers come from: a change there makes stored numbers stale even where no name changes.
+_MEASURING_CODE = ("grain", "surface", "edges", "intake", "panels/rectify.py", "panels/geometry.py", "panels/outlines.py",
+                   "shape.py", "looks.py", "resize.py", "measure.py")
+
+
+@lru_cache(maxsize=1)
+def code_hash() -> str:
+    """Which code the feature values come from, with the schema hash."""
+    found = hashlib.sha256(measure.feature_schema().encode())
+    for name in _MEASURING_CODE:
+        place = Path(str(files("vision").joinpath(name)))
+        for path in sorted(place.glob("*.py")) if place.is_dir() else [place]:
+            found.update(path.read_bytes())
+    return found.hexdigest()[:16]
+
+
 @lru_cache(maxsize=1)
 def backbone_hash() -> str:
     """Which backbone the looks come from."""
@@ -59,7 +75,7 @@ def _panel(row: Labelled, photo: Photo) -> tuple[Photo, Panel]:
 def measure_photo(path: Path, rows: Sequence[Labelled], cache: Path) -> tuple[Path, Path, list[str]]:
     """Measure all panels of one photo; (file of values, file of looks, ids that could not be measured)."""
     name = _digest(path, rows)
-    values_at = cache / f"{name}.{measure.feature_schema()}.npz"
+    values_at = cache / f"{name}.{code_hash()}.npz"
     looks_at = cache / f"{name}.{backbone_hash()}.npz"
     bad: list[str] = []
     if values_at.exists() and looks_at.exists():

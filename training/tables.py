@@ -163,16 +163,16 @@ def build(rows: Sequence[Labelled], measured: Measured, projection: Projection, 
     )
 
 
-def spread(table: Table, most: int, seed: int) -> NDArray[np.intp]:
-    """At most `most` rows, drawn so that rare pairs of view and face are kept first."""
-    rng = np.random.default_rng(seed)
-    order = rng.permutation(len(table))
-    cell = table.view.astype(int) * 100 + table.face
-    rank = np.zeros(len(table), dtype=int)
-    for c in np.unique(cell):
-        mine = order[cell[order] == c]
-        rank[mine] = np.arange(len(mine))
-    return np.sort(np.lexsort((np.argsort(order), rank))[:most])
+def spread(rows: Sequence[Labelled], most: int, seed: int) -> list[Labelled]:
+    """At most `most` of the rows, in their order, drawn so that rare pairs of view and face are kept first."""
+    order = np.random.default_rng(seed).permutation(len(rows))
+    taken: dict[tuple[str | None, str | None], int] = {}
+    ranked = []
+    for place, i in enumerate(order.tolist()):
+        cell = (rows[i].view, rows[i].face)
+        taken[cell] = taken.get(cell, 0) + 1
+        ranked.append((taken[cell], place, i))
+    return [rows[i] for i in sorted(i for _, _, i in sorted(ranked)[:most])]
 
 
 def current_schema() -> tuple[list[str], str]:

@@ -40,11 +40,11 @@ def make_tables(photos: Path, renders: Path | None, cache: Path, config: Config,
     if renders is not None:
         from training.rendered import rendered_panels
 
-        rows = rendered_panels(renders)
-        whole = tables.build(rows, measure_all(rows, cache, workers), projection, names, schema)
-        kept = whole.rows(tables.spread(whole, config.rendered_rows, config.seed))
-        kept.save(tables.RENDERED)
-        tell(f"{len(kept)} of {len(whole)} rendered panels in {tables.RENDERED.name}")
+        whole = rendered_panels(renders)
+        rows = tables.spread(whole, config.rendered_rows, config.seed)
+        measured = measure_all(rows, cache, workers)
+        tables.build(rows, measured, projection, names, schema).save(tables.RENDERED)
+        tell(f"{len(measured.ids)} of {len(whole)} rendered panels in {tables.RENDERED.name}")
 
 
 def load_tables() -> tuple[Table, Table | None, Projection]:

@@ -2,13 +2,14 @@
 
 import csv
 import json
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
 from training.measuring import measure_all
-from training.real_photos import labelled_panels, without_border
+from training.real_photos import Labelled, labelled_panels, without_border
 from training.rendered import rendered_panels
 from training.tables import Projection, Table, build, core_visible_label, current_schema, spread
 
@@ -111,13 +112,10 @@ def test_a_folder_without_renders_is_refused(tmp_path):
 
 
 def test_spread_keeps_rare_pairs():
-    n = 300
-    blank = {k: np.zeros(n, np.int8) for k in ("core", "core_visible")}
-    view = np.zeros(n, np.int8)
-    view[:5] = 2
-    names = np.array(["x"] * n)
-    table = Table(schema="s", names=np.array(["f"]), values=np.zeros((n, 1), np.float32), looks=np.zeros((n, 1, 1), np.float16),
-                  face=np.zeros(n, np.int8), view=view, weight=np.ones(n, np.float32), headline=np.ones(n, bool),
-                  cues=np.zeros((n, 1), bool), author=names, specimen=names, photo=names, **blank)
-    kept = spread(table, 40, 0)
-    assert len(kept) == 40 and set(range(5)) <= set(kept.tolist()) and kept.tolist() == sorted(set(kept.tolist()))
+    blank = dict(path=Path("x"), outline=((0, 0), (1, 0), (1, 1)), author="a", specimen="s", face="veneer", core=None, weight=1.0,
+                 headline=True, cues=("none",), line_scan=False)
+    rows = [Labelled(id=str(i), view="end" if i < 5 else "face", **blank) for i in range(300)]
+    kept = spread(rows, 40, 0)
+    ids = [int(r.id) for r in kept]
+    assert len(ids) == 40 and set(range(5)) <= set(ids) and ids == sorted(set(ids))
+    assert spread(rows, 40, 0) == kept and len(spread(rows, 1000, 0)) == 300
