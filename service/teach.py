@@ -30,7 +30,8 @@ def teach(
 ) -> None:
     """Teach the classifier again, with the settings in training/config/teach.json.
 
-    The same tables give the same model up to rounding (probabilities within 0.001). Use a model in another folder with: grainassay look --model DIR.
+    The same tables give the same model up to rounding (probabilities within 0.001).
+    Use a model in another folder with: grainassay look --model DIR.
     """
     if not from_tables and photos is None:
         raise UsageError("teach", "nothing to learn from was given.", "Give --photos DIR, or --from-tables.")
