@@ -84,8 +84,8 @@ def check_model() -> Check:
         info = model.info_for("reference")
     except Exception as err:
         return Check("Model", False, str(err) or type(err).__name__, REINSTALL)
-    basis = {"rendered": "renders only", "mixed": f"renders and {info.real_specimens} real panels",
-             "real": f"{info.real_specimens} real panels"}[info.basis]
+    basis = {"rendered": "renders only", "mixed": f"{info.real_specimens} real specimens, taught with renders too",
+             "real": f"{info.real_specimens} real specimens"}[info.basis]
     return Check("Model", True, f"{info.id}, measurements {info.feature_schema}, calibrated on {basis}")
 
 

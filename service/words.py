@@ -64,8 +64,8 @@ def basis_words(doc: Document) -> str:
     c = doc.model.calibration
     if c.basis == "rendered":
         return "calibrated on renders only"
-    real = f"{c.real_specimens} real panel{'s' if c.real_specimens != 1 else ''}"
-    return f"calibrated on renders and {real}" if c.basis == "mixed" else f"calibrated on {real}"
+    real = f"calibrated on {c.real_specimens} real specimen{'s' if c.real_specimens != 1 else ''}"
+    return f"{real}, taught with renders too" if c.basis == "mixed" else real
 
 
 def basis_sentence(doc: Document) -> str:
@@ -73,8 +73,8 @@ def basis_sentence(doc: Document) -> str:
     c = doc.model.calibration
     meaning = {
         "rendered": "They have not been checked on real furniture; read them as a guide.",
-        "mixed": "It learned from rendered and real photos; the percentages were checked on the real ones.",
-        "real": "They were checked on real furniture.",
+        "mixed": "They were checked on real furniture by people it never learned from.",
+        "real": "They were checked on real furniture by people it never learned from.",
     }[c.basis]
     return f"All percentages are {basis_words(doc)}. {meaning} Model {doc.model.id}, base rates '{doc.prior.name}'."
 

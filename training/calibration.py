@@ -32,6 +32,12 @@ def mix(labels: NDArray[np.int8], weight: Array, classes: int, smoothing: float 
     return np.asarray(counts / counts.sum())
 
 
+def hedged(share: Array, power: float) -> Array:
+    """Base rates pulled towards an even mix: share ** power, made to sum to 1 (power 1 keeps them, 0 is even)."""
+    raised = share**power
+    return np.asarray(raised / raised.sum())
+
+
 def core_table(face: NDArray[np.int8], core: NDArray[np.int8], weight: Array) -> Array:
     """(6, 4) T(core | face) over possible pairs, with CORE_SMOOTHING. What is no board says nothing about cores: uniform."""
     counts = np.zeros(joint.POSSIBLE.shape)

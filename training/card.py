@@ -25,12 +25,14 @@ SHOWN = ("face: coverage (decided)", "face: right when decided", "face: confiden
          "face: mean set size")
 LIMITS = """
 - It judges one panel of one photo. What a plain face cannot tell (board or sheet, seamless print or veneer) it cannot tell.
-- Prints are few (22 specimens by 15 authors; 6 with a label sure enough for headline figures): it hardly knows them. Under the
-  reference prior a print is almost never the leading class, and the figures about print carry next to nothing.
+- Prints are few (22 specimens by 15 authors; 6 with a label sure enough for headline figures): it hardly knows them. A print
+  is seldom the leading class, and the figures about print carry next to nothing.
 - Cores at edges are mostly plywood and lumber; raw particle board and fibreboard edges are a handful.
 - Photos come from makers' blogs and sale listings; dim rooms, worn and antique pieces are rare.
-- The reference prior is the mix of that collection, not of any market. Name another prior where you know better.
-- Probabilities are checked under that mix by held-out author; a surface unlike the taught ones is pulled towards the prior.
+- The reference prior lies half way between the mix of that collection and an even one: nobody has counted what stands in
+  shops. Name another prior where you know better.
+- Probabilities are checked under that prior by held-out author, on a collection whose mix is not quite that prior; a
+  surface unlike the taught ones is pulled towards the prior.
 - Labels are their authors' word or what a collector saw; some will be wrong.
 - Pictures themselves are not part of the package; the tables hold numbers only.
 """

@@ -36,6 +36,7 @@ class Config:
     """`level`, `pooled`: of the sets; `right_when_decided`: accuracy asked for of decided panels; `unlike`: unlikeness above
     which nothing is decided; `short_px`: least short side of a panel; `rendered`: total weight of rendered panels in the
     experts of each question, real ones have 1 (chosen by the log loss on real panels of authors held out);
+    `prior_power`: how far the reference base rates of faces follow the collection's mix (1) rather than an even one (0);
     `rendered_rows`: how many of them the table keeps."""
 
     seed: int
@@ -50,6 +51,7 @@ class Config:
     short_px: float
     trust_quantile: float
     stack_strength: float
+    prior_power: float
     rendered: dict[str, float]
     rendered_rows: int
     experts: tuple[ExpertSettings, ...]

@@ -187,6 +187,8 @@ def fit(
         experts[target], outputs[target] = [p[0] for p in pairs], np.stack([p[1] for p in pairs], axis=1)
     uses = {t: calibration.specimen_weight(real.weight.astype(np.float64), real.specimen, judging_use(real, t)) for t in TARGETS}
     priors = {t: calibration.mix(np.where(uses[t] > 0, real.labels(t), -1), uses[t], len(c)) for t, c in TARGETS.items()}
+    # The collection shows workshops and few prints; what stands in shops has not been counted. Half way is the hedge.
+    priors["face"] = calibration.hedged(priors["face"], config.prior_power)
     # Photos are taken to show an edge or not as their taker likes; how often these ones do says nothing about the next.
     for target in ("view", "core_visible"):
         priors[target] = np.full(len(TARGETS[target]), 1 / len(TARGETS[target]))

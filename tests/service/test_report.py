@@ -118,10 +118,10 @@ def test_probabilities_stand_with_their_basis(made):
     cards = re.findall(r'<article class="part">.*?</article>', source, re.S)
     assert len(cards) == len(made[0].parts)
     for card in cards:
-        assert "%" in card and "Calibrated on renders and 412 real panels" in card
+        assert "%" in card and "Calibrated on 412 real specimens, taught with renders too" in card
     for name in ("risk", "panels"):
         section = re.search(rf'<section aria-labelledby="{name}">.*?</section>', source, re.S).group(0)
-        assert "calibrated on renders and 412 real panels" in section
+        assert "calibrated on 412 real specimens, taught with renders too" in section
 
 
 def test_pictures_fit_a_phone_and_open(made):

@@ -66,11 +66,11 @@ def test_an_open_top_is_called_open_and_both_candidates_named(doc):
 def test_every_percentage_stands_with_its_basis(doc):
     """Wherever the summary shows a percentage, what it rests on is named in the same block."""
     blocks = re.split(r"\n(?=\S)|\n(?=  \S)", printed(doc, width=400))
-    head = "What could cost you (calibrated on renders and 412 real panels)"
+    head = "What could cost you (calibrated on 412 real specimens, taught with renders too)"
     assert head in printed(doc, width=400)
     for block in blocks:
         if "How sure" in block and "%" in block:
-            assert "calibrated on renders and 412 real panels" in block
+            assert "calibrated on 412 real specimens, taught with renders too" in block
 
 
 def test_renders_only_says_so_plainly(assessment):
