@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from training import calibration, card
+from training import calibration, card, score_record
 from training.card import KEY
 from training.config_file import Config, load_config
 from training.figures import Scored, figures, intervals
@@ -140,6 +140,11 @@ def document(config: Config, real: Table, rendered: Table | None, found: dict[st
         "and a handful of settings in `training/config/teach.json` chosen with all authors in view. Means over specimens, intervals by "
         "bootstrap over authors. Few authors show prints (see the table of sets for how many specimens): figures about print carry next to nothing.", "",
         "## Real photographs, authors held out", "", *_figure_table(ours.scored(real).rows(use)), "",
+        "## The collection's own score script", "",
+        "Recorded by the commands in `training/score_record.py`. The script runs the installed program on every photo; the tables above "
+        "compute the same figures from stored measurements of the same outlines, so the two differ only where measuring does.", "",
+        *score_record.section(),
+        "## Finding panels", "", *score_record.printed(),
         "## What earns its place", "",
         "Same folds, same figures. The look of three crops is one linear classifier on backbone statistics. Where taking a measure "
         "out changes nothing, its weight is small and its findings weigh little: they are shown for what they are. On this collection the measured features add next to nothing to the looks; they are kept to say where on a panel evidence lies, with the weight they earned.", "",

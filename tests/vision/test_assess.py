@@ -32,8 +32,7 @@ def chest(model):
 
 
 def outlines_of(name):
-    photos = TRUTH["photos"] if "photos" in TRUTH else TRUTH
-    entry = photos[name] if isinstance(photos, dict) else next(p for p in photos if p["file"] == name)
+    entry = next(p for p in TRUTH["photos"] if p["file"] == name)
     return [(str(p["id"]), [tuple(q) for q in p["outline"]]) for p in entry["panels"]]
 
 

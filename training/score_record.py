@@ -1,0 +1,93 @@
+"""Figures of the collection's own score script, kept in docs/scores.json and shown in docs/accuracy.md.
+
+    python ../shared/checks/score_photos.py --no-finding --json held_out.json \\
+        --program ".venv/bin/python $PWD/benchmarks/heldout_grainassay.py"        # every author by a model that never saw them
+    python ../shared/checks/score_photos.py --json shipped.json                  # the shipped model: it has seen these photos
+    python -m training.score_record --held-out held_out.json --shipped shipped.json
+    python -m training.finding_scores --photos DIR --cache DIR > finding.txt
+    python -m training.background_scores --photos DIR > background.txt
+    python -m training.score_record --finding finding.txt --background background.txt
+    python -m training.accuracy --write
+
+The score script drives the installed program photo by photo, as a user would; it belongs to the photo collection, not to this
+repository.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+STORE = Path(__file__).resolve().parent.parent / "docs" / "scores.json"
+RUNS = {
+    "held_out": "verdicts, each author judged by a model taught without them",
+    "shipped": "the shipped model, which was taught on these photos: only panel finding is close to a fair figure here",
+}
+
+
+PRINTED = {
+    "finding": "python -m training.finding_scores --photos DIR --cache DIR",
+    "background": "python -m training.background_scores --photos DIR",
+}
+
+
+def record(runs: dict[str, Path]) -> None:
+    """Keep the figures and intervals of score files; other runs in the store stay."""
+    kept: dict[str, Any] = json.loads(STORE.read_text(encoding="utf-8")) if STORE.exists() else {}
+    for name, path in runs.items():
+        if name in PRINTED:
+            kept[name] = path.read_text(encoding="utf-8").rstrip().splitlines()
+            continue
+        found = json.loads(path.read_text(encoding="utf-8"))
+        kept[name] = {"panels": len(found["panels"]), "specimens": len({p["group"] for p in found["panels"]}),
+                      "unanswered": found["unanswered"],
+                      "figures": {k: None if v is None else round(v, 4) for k, v in found["figures"].items()},
+                      "intervals": {k: [round(x, 3) for x in v] for k, v in found["intervals"].items()}}
+    STORE.write_text(json.dumps(kept, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+
+
+def section() -> Iterator[str]:
+    """Markdown lines of the stored runs; one line when nothing is stored."""
+    if not STORE.exists():
+        yield "No run of the score script is stored."
+        return
+    kept: dict[str, Any] = json.loads(STORE.read_text(encoding="utf-8"))
+    for name, about in RUNS.items():
+        if name not in kept:
+            continue
+        run = kept[name]
+        size = f"{run['panels']} panels of {run['specimens']} specimens, {run['unanswered']} unanswered"
+        yield f"**{name.replace('_', ' ')}**: {about}. {size}."
+        yield ""
+        yield "| figure | value | 95 % interval |"
+        yield "|---|---|---|"
+        for key, value in run["figures"].items():
+            low_high = run["intervals"].get(key)
+            span = f"[{low_high[0]:.2f}, {low_high[1]:.2f}]" if low_high else ""
+            yield f"| {key} | {'-' if value is None else format(value, '.3f')} | {span} |"
+        yield ""
+
+
+def printed() -> Iterator[str]:
+    """Markdown lines of the stored outputs of our own scripts on finding panels, each below its command."""
+    kept: dict[str, Any] = json.loads(STORE.read_text(encoding="utf-8")) if STORE.exists() else {}
+    for name, command in PRINTED.items():
+        if name in kept:
+            yield from (f"`{command}`", "", "```", *kept[name], "```", "")
+
+
+def main() -> None:
+    """Record the score files named on the command line."""
+    ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ap.add_argument("--held-out", type=Path, dest="held_out")
+    for name in ("shipped", *PRINTED):
+        ap.add_argument(f"--{name}", type=Path)
+    args = ap.parse_args()
+    record({k: v for k, v in vars(args).items() if v is not None})
+
+
+if __name__ == "__main__":
+    main()
