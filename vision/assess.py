@@ -17,6 +17,7 @@ from vision.grain import located as located_in_grain
 from vision.inference import Judgement, Model, joint, load_model
 from vision.intake.distance import too_far
 from vision.intake.problems import measure_problems, problem
+from vision.looks import mean_colour
 from vision.measure import PanelMeasure, measure_panel
 from vision.next_steps import next_steps
 from vision.panels import find_panels, panel_at, panels_from_outlines
@@ -134,10 +135,10 @@ def _too_far(measured: PanelMeasure) -> Problem | None:
 
 def _colour(measured: PanelMeasure) -> tuple[float, float, float]:
     """Mean CIE L*a*b* of the panel."""
-    pixels = measured.view.pixels[measured.view.mask]
-    if pixels.size == 0:
+    view = measured.view
+    if not view.mask.any():
         return (0.0, 0.0, 0.0)
-    mean = (pixels.mean(axis=0, dtype=np.float64) / 255).astype(np.float32)
+    mean = (mean_colour(view.pixels, view.mask) / 255).astype(np.float32)
     lab = cv2.cvtColor(mean.reshape(1, 1, 3), cv2.COLOR_RGB2Lab)[0, 0]
     return float(lab[0]), float(lab[1]), float(lab[2])
 

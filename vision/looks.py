@@ -23,12 +23,21 @@ def context_crop(photo: Photo, view: WorkingView) -> NDArray[np.uint8]:
     return resize(photo.pixels[y0:y1, x0:x1], SIDE, SIDE)
 
 
+def mean_colour(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(3,) mean of the pixels of an (h, w, 3) picture where the mask is True (which it must be somewhere)."""
+    import cv2
+
+    inside = mask.astype(np.uint8)
+    kept = cv2.copyTo(pixels, inside)
+    return np.array(cv2.sumElems(kept)[:3]) / cv2.countNonZero(inside)
+
+
 def panel_crop(view: WorkingView) -> NDArray[np.uint8]:
     """(224, 224, 3) rectified panel with everything outside its outline set to the panel's mean colour."""
     pixels = view.pixels
     if not view.mask.all() and view.mask.any():
         pixels = pixels.copy()
-        pixels[~view.mask] = view.pixels[view.mask].mean(axis=0).astype(np.uint8)
+        pixels[~view.mask] = mean_colour(view.pixels, view.mask).astype(np.uint8)
     return resize(pixels, SIDE, SIDE)
 
 
