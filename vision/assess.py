@@ -21,6 +21,7 @@ from vision.looks import mean_colour
 from vision.measure import PanelMeasure, measure_panel
 from vision.next_steps import next_steps
 from vision.panels import find_panels, panel_at, panels_from_outlines
+from vision.panels.geometry import signed_area
 from vision.parts import Sighting, find_parts
 from vision.types import Finding, Panel, Photo, Problem, Verdict
 
@@ -79,15 +80,18 @@ def assess(
     info = model.info_for(prior_name)
     tell = progress or (lambda stage, share: None)
     results: list[tuple[Photo, list[_Seen]]] = []
-    for n, photo in enumerate(photos):
-        share = n / max(1, len(photos))
+    for done, photo in enumerate(photos):
+        share = done / max(1, len(photos))
         tell(f"finding panels on {photo.file}", share)
-        panels, problems = _panels(photo, (outlines or {}).get(photo.id), (taps or {}).get(photo.id))
-        tell(f"measuring {len(panels)} panels of {photo.file}", share)
         with ThreadPoolExecutor(WORKERS) as pool:
-            seen = list(pool.map(lambda p, photo=photo: _look(photo, p, model, prior_name), panels))
+            faults = pool.submit(measure_problems, photo)
+            panels = _panels(photo, (outlines or {}).get(photo.id), (taps or {}).get(photo.id))
+            tell(f"measuring {len(panels)} panels of {photo.file}", share)
+            begun = {n: pool.submit(_look, photo, panels[n], model, prior_name) for n in _largest_first(panels)}
+            seen = [begun[n].result() for n in range(len(panels))]
+            problems = faults.result()
         kept = [s for s in seen if not _is_background(s)]
-        if seen and not kept:
+        if not kept:
             problems = (*problems, problem("no_wood_like_surface"))
         results.append((replace(photo, problems=(*problems, *_shared_problems(kept))), kept))
     tell("putting parts together", 1.0)
@@ -96,17 +100,17 @@ def assess(
 
 def _panels(
     photo: Photo, outlines: Sequence[OutlineRequest] | None, taps: Sequence[tuple[float, float]] | None
-) -> tuple[tuple[Panel, ...], tuple[Problem, ...]]:
-    """Panels to judge and the problems of the photo that do not depend on them."""
-    problems = measure_problems(photo)
+) -> tuple[Panel, ...]:
+    """Panels to judge: those given, else those found."""
     given: list[Panel] = list(panels_from_outlines(photo, [(i, list(p)) for i, p in outlines])) if outlines else []
     given += [panel_at(photo, x, y) for x, y in taps or ()]
-    if given:
-        return tuple(given), problems
-    panels = find_panels(photo)
-    if not panels:
-        problems = (*problems, problem("no_wood_like_surface"))
-    return panels, problems
+    return tuple(given) or find_panels(photo)
+
+
+def _largest_first(panels: Sequence[Panel]) -> list[int]:
+    """Indices in order of work: a large panel begun last would leave the other worker idle."""
+    areas = [abs(signed_area(np.asarray(p.outline, dtype=np.float64))) for p in panels]
+    return sorted(range(len(panels)), key=lambda n: -areas[n])
 
 
 def _look(photo: Photo, panel: Panel, model: Model, prior: str) -> _Seen:

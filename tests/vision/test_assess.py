@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -112,3 +113,21 @@ def test_wrong_requests_are_refused(model):
 def test_nothing_in_nothing_out(model):
     found = assess([], model=model)
     assert found.photos == () and found.parts == () and found.next[0].ask == "whole_piece"
+
+
+def test_numbers_do_not_depend_on_how_many_threads_work(model, monkeypatch):
+    photo = load_photo(CHEST[0], "p1")
+
+    def numbers(workers: int, threads: int) -> str:
+        monkeypatch.setattr("vision.assess.WORKERS", workers)
+        before = cv2.getNumThreads()
+        cv2.setNumThreads(threads)
+        try:
+            found = assess([photo], model=model)
+        finally:
+            cv2.setNumThreads(before)
+        panels = found.photos[0].panels
+        assert len(panels) >= 3
+        return repr([(r.panel, r.verdict, r.view_probabilities) for r in panels]) + repr(found.findings)
+
+    assert numbers(1, 1) == numbers(2, 2)
