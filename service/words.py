@@ -73,8 +73,8 @@ def basis_sentence(doc: Document) -> str:
     c = doc.model.calibration
     meaning = {
         "rendered": "They have not been checked on real furniture; read them as a guide.",
-        "mixed": "They were checked on real furniture by people it never learned from.",
-        "real": "They were checked on real furniture by people it never learned from.",
+        "mixed": "They were checked on photos of real furniture by people whose photos it had not learned from.",
+        "real": "They were checked on photos of real furniture by people whose photos it had not learned from.",
     }[c.basis]
     return f"All percentages are {basis_words(doc)}. {meaning} Model {doc.model.id}, base rates '{doc.prior.name}'."
 

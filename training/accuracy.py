@@ -162,7 +162,7 @@ def document(config: Config, real: Table, rendered: Table | None, found: dict[st
             "## Rendered photographs, pieces held out", "",
             f"{len(rendered)} rendered panels of {len(np.unique(rendered.author))} pieces, judged apart from the real ones. "
             "These figures say how the classifier carries over to renders, nothing about photos. "
-            f"Total weight of renders (photos have 1) in the experts of each question: {_shares(config)}; chosen by the log loss on real panels.", "",
+            f"Total weight of renders (photos have 1) in the experts of each question: {_shares(config)}; chosen by the log loss on real panels, and for cores also so that edges the photos hardly show (particle board, fibreboard) are learnt from somewhere.", "",
             *_figure_table(theirs.scored(rendered)), "",
             "## Do renders look like photos?", "",
             "Area under the ROC curve of telling a render from a photo of the same class by one number; 0.5 cannot, 1 always.", "",

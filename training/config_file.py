@@ -35,7 +35,7 @@ class ExpertSettings:
 class Config:
     """`level`, `pooled`: of the sets; `right_when_decided`: accuracy asked for of decided panels; `unlike`: unlikeness above
     which nothing is decided; `short_px`: least short side of a panel; `rendered`: total weight of rendered panels in the
-    experts of each question, real ones have 1 (chosen by the log loss on real panels of authors held out);
+    experts of each question, real ones have 1 (see docs/accuracy.md for how they were chosen);
     `prior_power`: how far the reference base rates of faces follow the collection's mix (1) rather than an even one (0);
     `rendered_rows`: how many of them the table keeps."""
 
