@@ -90,8 +90,9 @@ def spread(counts: Sequence[Counts], values: NDArray[np.float64], rounds: int = 
 def report(title: str, counts: Sequence[Counts]) -> None:
     """Print the figures of one set of photos."""
     print(f"{title}: {len(counts)} photos of {len({c.author for c in counts})} groups")
-    for name, values in (("decided verdicts on background a photo", [c.false for c in counts]),
-                         ("decided panels a photo", [c.decided for c in counts]), ("open panels a photo", [c.open for c in counts])):
+    for name, key in (("decided verdicts on background a photo", "false"), ("decided panels a photo", "decided"),
+                      ("open panels a photo", "open")):
+        values = [getattr(c, key) for c in counts]
         mean, low, high = spread(counts, np.array(values, dtype=float))
         print(f"  {name:40s} {mean:.3f} [{low:.2f}, {high:.2f}]" + (f"  target at most {TARGET}" if "background" in name else ""))
 
@@ -108,7 +109,7 @@ def main() -> None:
     known: dict[str, int] = json.loads(index.read_text()) if index.exists() else {}
     models = {k: load_model(args.folds / str(k)) for k in sorted(set(known.values()))}
     photos = outlined_photos(args.photos)
-    print("verdicts by models that never saw the author" if known else "verdicts by the shipped model, which has seen these photos")
+    print("verdicts by " + ("models that never saw the author" if known else "the shipped model, which has seen these photos"))
     report("real photos", [of_photo(p, models.get(known.get(short_hash(p.name), -1), shipped)) for p in photos])
     if args.renders:
         paths = sorted(args.renders.glob("*.json"))
