@@ -14,7 +14,7 @@ MODELS_LIMIT = 25_000_000
 
 # Written in pieces so that this file does not contain what it forbids.
 _DOT = re.escape(".")
-_HOSTS = [("pypi", "org"), ("pythonhosted", "org"), ("npmjs", "org"), ("npmjs", "com"), ("deb", "debian"), ("crates", "io")]
+_HOSTS = [("pypi", "org"), ("python" + "hosted", "org"), ("npmjs", "org"), ("npmjs", "com"), ("deb", "debian"), ("crates", "io")]
 _HOMES = "|".join(["wor" + "k", "ro" + "ot", "ho" + "me", "Us" + "ers"])
 FORBIDDEN = {
     "a package registry's host": re.compile("|".join(_DOT.join(parts) for parts in _HOSTS)),
@@ -47,7 +47,7 @@ def test_no_file_names_a_host_or_a_machine():
 def test_forbidden_patterns_do_catch():
     host, machine, temporary = FORBIDDEN.values()
     assert host.search("https://py" + "pi.org/simple") and not host.search("pypi_org")
-    assert machine.search("open('/ho" + "me/someone/x')") and not machine.search("see service/work/list")
+    assert machine.search("open('/ho" + "me/someone/x')") and not machine.search("see service/wo" + "rk/list")
     assert temporary.search("cd /t" + "mp") and not temporary.search("tmp_path / 'x'")
 
 
