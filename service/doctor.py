@@ -98,9 +98,9 @@ def check_backbone() -> Check:
 
         path = Path(vision.__file__).parent / "models" / "backbone.onnx"
         onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
-        return Check("Network", True, f"{path.stat().st_size / 2**20:.1f} MB, opens")
+        return Check("Image backbone", True, f"{path.stat().st_size / 2**20:.1f} MB, opens")
     except Exception as err:
-        return Check("Network", False, f"does not open ({type(err).__name__})", REINSTALL)
+        return Check("Image backbone", False, f"does not open ({type(err).__name__})", REINSTALL)
 
 
 def _memory_mb() -> float | None:
