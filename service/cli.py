@@ -58,7 +58,8 @@ def look(
     scale_mm: Annotated[list[str] | None, typer.Option(
         "--scale-mm", metavar="'X,Y X,Y MM'", help="A length you know on the photo: its two ends and its millimetres, as in "
         "'120,340 1820,352 600'. Holds for surfaces as far away as that line. One for a photo.")] = None,
-    prior: Annotated[str | None, typer.Option("--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
+    prior: Annotated[str | None, typer.Option(
+        "--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
     model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,
     schema: Annotated[bool, typer.Option("--schema", help="Print the JSON Schema of the document and stop.")] = False,
 ) -> None:
