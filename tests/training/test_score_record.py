@@ -10,7 +10,8 @@ def test_figures_and_texts_survive_the_store(tmp_path, monkeypatch):
     assert list(score_record.section()) == ["No run of the score script is stored."]
     run = tmp_path / "run.json"
     run.write_text(json.dumps({"unanswered": 1, "figures": {"view: balanced": 0.61234, "AUC": None},
-                               "intervals": {"view: balanced": [0.5, 0.7]}, "panels": [{"group": "a"}, {"group": "a"}, {"group": "b"}]}))
+                               "intervals": {"view: balanced": [0.5, 0.7]},
+                               "panels": [{"group": "a"}, {"group": "a"}, {"group": "b"}]}))
     text = tmp_path / "finding.txt"
     text.write_text("inside one panel 0.7\n")
     score_record.record({"held_out": run})
