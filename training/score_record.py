@@ -4,8 +4,8 @@
         --program ".venv/bin/python $PWD/benchmarks/heldout_grainassay.py"        # every author by a model that never saw them
     python ../shared/checks/score_photos.py --json shipped.json                  # the shipped model: it has seen these photos
     python -m training.score_record --held-out held_out.json --shipped shipped.json
-    python -m training.finding_scores --photos DIR --cache DIR > finding.txt
-    python -m training.background_scores --photos DIR > background.txt
+    python -m training.finding_scores --photos DIR --cache DIR --renders DIR > finding.txt
+    python -m training.background_scores --photos DIR --renders DIR --most 60 > background.txt
     python -m training.score_record --finding finding.txt --background background.txt
     python -m training.accuracy --write
 
@@ -29,8 +29,8 @@ RUNS = {
 
 
 PRINTED = {
-    "finding": "python -m training.finding_scores --photos DIR --cache DIR",
-    "background": "python -m training.background_scores --photos DIR",
+    "finding": "python -m training.finding_scores --photos DIR --cache DIR --renders DIR",
+    "background": "python -m training.background_scores --photos DIR --renders DIR --most 60",
 }
 
 
