@@ -25,7 +25,7 @@ SHOWN = ("face: coverage (decided)", "face: right when decided", "face: confiden
          "face: mean set size")
 LIMITS = """
 - It judges one panel of one photo. What a plain face cannot tell (board or sheet, seamless print or veneer) it cannot tell.
-- Prints are few (22 specimens by 15 authors; 6 with a label sure enough for headline figures): it hardly knows them. A print
+- Prints are few ({prints}): it hardly knows them. A print
   is seldom the leading class, and the figures about print carry next to nothing.
 - Cores at edges are mostly plywood and lumber; raw particle board and fibreboard edges are a handful.
 - Photos come from makers' blogs and sale listings; dim rooms, worn and antique pieces are rare.
@@ -42,6 +42,14 @@ def _counts(table: Table, target: str) -> str:
     names = TARGETS[target]
     y = table.labels(target)
     return ", ".join(f"{n} {len(np.unique(table.specimen[y == k]))}" for k, n in enumerate(names))
+
+
+def _prints(real: Table) -> str:
+    """How few prints there are, in words."""
+    printed = real.face == FACES.index("printed")
+    sure = printed & real.headline & (real.view == TARGETS["view"].index("face"))
+    whole, authors, headline = (len(np.unique(v)) for v in (real.specimen[printed], real.author[printed], real.specimen[sure]))
+    return f"{whole} specimens by {authors} authors; {headline} of them in the headline figures"
 
 
 def _weights(tables: dict[str, object]) -> Iterator[str]:
@@ -84,7 +92,7 @@ def document(config: Config, real: Table, rendered: Table | None, ours: HeldOut,
         f"Decided when the set has one class and its probability is at least {tables['rule']['face']:.2f} (face) or "
         f"{tables['rule']['core']:.2f} (core where visible), chosen so that {config.right_when_decided:.0%} are right on held-out authors "
         "where that can be reached.", "",
-        "## Limits", LIMITS,
+        "## Limits", LIMITS.format(prints=_prints(real)),
     ]
     return "\n".join(lines)
 

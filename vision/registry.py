@@ -102,7 +102,7 @@ CUES: Final = _frozen({
     "wear": "A worn or damaged spot that shows what is underneath.",
     "highlight": "A highlight lying on the surface.",
     "figure": "Grain figure resolved on the face.",
-    "knot": "A knot with the grain flowing round it.",
+    "knot": "A dark spot with the grain turning round it: a knot, or a knob or hole.",
     "boards": "Strips of boards or leaves side by side.",
     "none": "Nothing in view that decides.",
 })
@@ -117,7 +117,7 @@ FINDING_KINDS: Final = _frozen({
     "grain_flow": "How strongly and how straight the grain runs, and how it bends.",
     "board_strips": "Strips side by side, with their widths and how their grain differs.",
     "direction_seam": "A line at which the grain direction breaks.",
-    "knot": "Grain flowing round a knot.",
+    "knot": "Grain turning round a dark spot: a knot, or a knob or hole.",
     "edge_layers": "Stripes parallel to the face on an edge: plies, skins or a face layer.",
     "edge_particles": "Particles or uniform fibre on a raw edge.",
     "end_rings": "Ring arcs on an end.",

@@ -110,8 +110,8 @@ def direction_seam(ctx: PanelContext) -> str:
 def knot(ctx: PanelContext) -> str:
     n = len(ctx.structure.knots)
     if n == 0:
-        return "No knot with grain flowing round it was found."
-    return f"{n} place{'s' if n > 1 else ''} where the grain flows round a knot."
+        return "No dark spot with grain turning round it was found."
+    return f"{n} dark spot{'s' if n > 1 else ''} with grain turning round: a knot, unless a knob or hole sits there."
 
 
 def edge_layers(ctx: PanelContext) -> str:
