@@ -1,0 +1,108 @@
+"""The figure of a sheet without its lighting: grey, levelled, and freed of what merely runs along the grain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.repeats.sheet import Sheet
+from vision.resize import resize
+
+#: Longest side and most pixels of the figure image.
+FIGURE_PX = 480
+FIGURE_AREA = 480 * 300
+#: Blur that stands for the lighting, and the wider one for the local contrast, as shares of the figure's short side.
+LIGHT_SHARE = 0.09
+CONTRAST_SHARE = 0.25
+#: Standard deviation of the blur along the grain that is taken out, px of the figure image.
+ALONG_PX = 12.0
+#: Levelled values beyond this many local standard deviations are clipped, so that no knot or handle outweighs the rest.
+CLIP = 2.5
+
+
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """`levelled`: (h, w) float32, lighting and local contrast taken out, 0 outside `mask`; `crossing`: the part of it that
+    changes along the grain; `rgb`: (h, w, 3) uint8; `mask`: (h, w) bool; `scale`: sheet pixels per figure pixel (x and y alike);
+    `grain`: direction of the grain, radians, x right y down, in [-pi/4, 3 pi/4); `straight`: 0..1, how much one direction rules."""
+
+    levelled: NDArray[np.float32]
+    crossing: NDArray[np.float32]
+    rgb: NDArray[np.uint8]
+    mask: NDArray[np.bool_]
+    scale: float
+    grain: float
+    straight: float
+
+    def to_sheet(self) -> NDArray[np.float64]:
+        """3x3 taking figure pixels to sheet pixels (pixel centres kept)."""
+        s = self.scale
+        return np.array([[s, 0.0, 0.5 * s - 0.5], [0.0, s, 0.5 * s - 0.5], [0.0, 0.0, 1.0]])
+
+
+def _masked_blur(values: NDArray[np.float32], weight: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
+    """Gaussian blur that looks at the mask only; done on a shrunken image since the result is smooth."""
+    h, w = values.shape
+    f = max(1, int(sigma // 3))
+    size = (max(2, w // f), max(2, h // f))
+    small = cv2.resize(np.dstack([values * weight, weight]), size, interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), sigma / f, borderType=cv2.BORDER_REFLECT)
+    out = small[..., 0] / np.maximum(small[..., 1], 1e-3)
+    return np.asarray(cv2.resize(out, (w, h), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+
+
+def grain_direction(levelled: NDArray[np.float32], mask: NDArray[np.bool_]) -> tuple[float, float]:
+    """Ruling grain direction (radians in [-pi/4, 3 pi/4), x right y down) and its coherence 0..1, from the structure tensor."""
+    smooth = cv2.GaussianBlur(levelled, (0, 0), 1.2)
+    gx, gy = cv2.Scharr(smooth, cv2.CV_32F, 1, 0), cv2.Scharr(smooth, cv2.CV_32F, 0, 1)
+    inner = mask
+    jxx, jyy, jxy = float(np.sum(gx * gx, where=inner)), float(np.sum(gy * gy, where=inner)), float(np.sum(gx * gy, where=inner))
+    across = 0.5 * np.arctan2(2 * jxy, jxx - jyy)
+    strength = np.hypot(jxx - jyy, 2 * jxy) / max(jxx + jyy, 1e-9)
+    along = (across + 0.75 * np.pi) % np.pi - 0.25 * np.pi  # the cut lies on a diagonal: boards lie along x or y
+    return float(along), float(strength)
+
+
+def blur_along(values: NDArray[np.float32], grain: float, sigma: float) -> NDArray[np.float32]:
+    """Gaussian blur along one direction only."""
+    c, s = np.cos(grain), np.sin(grain)
+    if min(abs(c), abs(s)) < 0.035:  # within 2 degrees of an axis: separable and quick
+        n = 2 * int(2.5 * sigma) + 1
+        k, one = cv2.getGaussianKernel(n, sigma), np.ones((1, 1))
+        kx, ky = (k, one) if abs(c) > abs(s) else (one, k)
+        return np.asarray(cv2.sepFilter2D(values, cv2.CV_32F, kx, ky, borderType=cv2.BORDER_REFLECT), dtype=np.float32)
+    reach = np.arange(-int(2 * sigma), int(2 * sigma) + 1, 2)
+    size = 2 * int(2 * sigma) + 3
+    kernel = np.zeros((size, size), np.float32)
+    for t in reach:
+        x, y, mid = t * c, t * s, size // 2
+        x0, y0 = int(np.floor(x)), int(np.floor(y))
+        fx, fy = x - x0, y - y0
+        g = float(np.exp(-0.5 * (t / sigma) ** 2))
+        for dx, wx in ((0, 1 - fx), (1, fx)):
+            for dy, wy in ((0, 1 - fy), (1, fy)):
+                kernel[mid + y0 + dy, mid + x0 + dx] += g * wx * wy
+    kernel /= kernel.sum()
+    return np.asarray(cv2.filter2D(values, cv2.CV_32F, kernel, borderType=cv2.BORDER_REFLECT), dtype=np.float32)
+
+
+def figure_of(sheet: Sheet) -> Figure:
+    """The figure image of a sheet, at most FIGURE_PX long and FIGURE_AREA large; small sheets are not enlarged."""
+    h, w = sheet.mask.shape
+    shrink = max(1.0, max(h, w) / FIGURE_PX, float(np.sqrt(h * w / FIGURE_AREA)))
+    width, height = max(8, round(w / shrink)), max(8, round(h / shrink))
+    rgb = resize(sheet.pixels, width, height)
+    mask = cv2.resize(sheet.mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
+    inside = mask.astype(np.float32)
+    grey = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + 12.0)
+    side = float(min(width, height))
+    light = _masked_blur(grey, inside, max(4.0, LIGHT_SHARE * side))
+    flat = (grey - light) * inside
+    contrast = np.sqrt(np.maximum(_masked_blur(flat * flat, inside, max(8.0, CONTRAST_SHARE * side)), 1e-5))
+    levelled = np.clip(flat / contrast, -CLIP, CLIP) * inside
+    grain, straight = grain_direction(levelled, cv2.erode(mask.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0)
+    crossing = (levelled - blur_along(levelled, grain, ALONG_PX)) * inside
+    return Figure(levelled, crossing, rgb, mask, w / width, grain, straight)
