@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from vision import registry
+from vision.inference import located
 from vision.looks import LOOKS
 
 CONFIG = Path(__file__).resolve().parent / "config" / "teach.json"
@@ -37,7 +38,8 @@ class Config:
     which nothing is decided; `short_px`: least short side of a panel; `rendered`: total weight of rendered panels in the
     experts of each question, real ones have 1 (see docs/accuracy.md for how they were chosen);
     `prior_power`: how far the reference base rates of faces follow the collection's mix (1) rather than an even one (0);
-    `rendered_rows`: how many of them the table keeps."""
+    `rendered_rows`: how many of them the table keeps; `located`: kinds of located evidence on faces that count
+    (`vision.inference.located`; the program itself always counts all of them)."""
 
     seed: int
     inner_folds: int
@@ -55,6 +57,7 @@ class Config:
     rendered: dict[str, float]
     rendered_rows: int
     experts: tuple[ExpertSettings, ...]
+    located: tuple[str, ...] = tuple(located.SHARES)
 
 
 def _expert(row: dict[str, Any]) -> ExpertSettings:

@@ -15,7 +15,7 @@ from training import calibration, conformal, stacking
 from training.config_file import Config, ExpertSettings
 from training.experts import Array, Expert, balanced, fit_expert, mixed_weight
 from training.tables import Table, crops
-from vision.inference import evidence, joint
+from vision.inference import evidence, joint, located
 from vision.inference.decide import Rule
 from vision.inference.model import TARGETS
 
@@ -61,7 +61,7 @@ class Fitted:
     def answers(self, table: Table, config: Config) -> Answers:
         """Judge every row, as `vision.inference.Model.judge` does one."""
         terms = {t: evidence.terms(self.log_probs(table, config, t), self.weights[t]).sum(axis=1) for t in TARGETS}
-        return combine(terms, self.distance(table, config), self)
+        return combine(terms, self.distance(table, config), self, located_terms(table, config))
 
     def distance(self, table: Table, config: Config) -> Array:
         """(n,) distances to what was taught, see `look_distance`."""
@@ -90,14 +90,25 @@ def look_distance(table: Table, config: Config, centre: Array, spread: Array) ->
     return np.asarray(np.sqrt((((z - centre) / spread) ** 2).mean(axis=1)))
 
 
-def combine(terms: dict[str, Array], distance: Array, m: Fitted) -> Answers:
-    """Summed evidence by target, (n, classes), to answers under the reference prior."""
+def located_terms(table: Table, config: Config) -> Array:
+    """(n, 6) face terms of what was located on each panel, see `vision.inference.located`."""
+    values = {str(name): table.values[:, i].astype(np.float64) for i, name in enumerate(table.names)}
+    out = np.zeros((len(table), len(TARGETS["face"])))
+    for kind, terms in located.face_terms(values).items():
+        if kind in config.located:
+            out += terms
+    return out
+
+
+def combine(terms: dict[str, Array], distance: Array, m: Fitted, found: Array | None = None) -> Answers:
+    """Summed evidence by target, (n, classes), and located evidence on faces `found` to answers under the reference prior."""
     keep = evidence.trust(distance, m.limit)[:, None]
     chance = {t: joint.normalise(np.log(m.priors[t]) + keep * terms[t]) for t in ("view", "core_visible")}
     visible = chance["core_visible"][:, 0]
     table = joint.log_table(m.core_table)
     core_terms = keep * terms["core"] * joint.shown(visible)[:, None]
-    weights = joint.joint_log(np.log(m.priors["face"]), table, keep * terms["face"], core_terms)
+    face_terms = keep * terms["face"] + (0.0 if found is None else found)
+    weights = joint.joint_log(np.log(m.priors["face"]), table, face_terms, core_terms)
     face, core = joint.margins(weights)
     unlike = np.interp(distance, m.quantiles, np.linspace(0, 1, len(m.quantiles)))
     return Answers(face, core, chance["view"], visible, joint.substrates(weights), unlike)
@@ -213,7 +224,7 @@ def fit(
         weights[target], held[target] = _stack(outputs[target], y, w, offsets, folds, config.stack_strength, scale)
     draft = Fitted(experts, weights, priors, table, centre, spread, quantiles, limit, {}, Rule(1, 1, 1, 0),
                    len(np.unique(real.specimen)))
-    said = combine(held, distance, draft)
+    said = combine(held, distance, draft, located_terms(real, config))
     sets = _sets(real, said, config)
     rule = _rule(real, said, sets, config)
     return Fitted(**{**vars(draft), "sets": sets, "rule": rule})

@@ -123,6 +123,8 @@ FINDING_KINDS: Final = _frozen({
     "end_rings": "Ring arcs on an end.",
     "gloss_change": "How a highlight moved between two photos of the same panel.",
     "shape": "Where the panel sits and how it is shaped.",
+    "figure_repeat": "The same figure seen twice, as a print's, or as neighbouring leaves' of one log.",
+    "leaf_layout": "Leaves laid to a pattern, or boards side by side with no relation.",
 })
 
 REASONS: Final = _frozen({

@@ -18,7 +18,7 @@ from vision import registry
 from vision.assessment import ModelInfo
 from vision.errors import ModelMismatch, UsageError
 from vision.features import Feature, vector
-from vision.inference import evidence, joint, sets
+from vision.inference import evidence, joint, located, sets
 from vision.inference.decide import Case, Rule, reason_to_wait
 from vision.types import Problem, Verdict
 
@@ -132,6 +132,8 @@ class Model:
             row = self.tables["targets"][target]
             found = keep * evidence.terms(log_probs, np.asarray(row["weights"], dtype=np.float64))
             by_kind[target] = evidence.by_kind(found, row["experts"], self.tables["kinds"], KINDS)
+        for kind, found in located.face_terms(values).items():
+            by_kind["face"][KINDS.index(kind)] += found
         log_prior = {t: self._log_prior(prior, t) for t in ("face", "view", "core_visible")}
         chances = {t: joint.normalise(log_prior[t] + by_kind[t].sum(axis=0)) for t in ("view", "core_visible")}
         visible = float(chances["core_visible"][0])
