@@ -23,9 +23,11 @@ FEATURES_PER_SHEET = 360
 #: Signs (along, across the grain) by which the figure of one sheet can lie in the frame of another.
 SIGNS: Final = ((1, 1), (-1, -1), (1, -1), (-1, 1))
 #: Share of the along-grain blur that is taken out of the image the features are found on.
-ALONG_TAKEN = 0.8
+ALONG_TAKEN = 0.5
 #: Numbers in a descriptor.
-DIMENSIONS = 48
+DIMENSIONS = 64
+#: Descriptors look at a patch this much wider than SIFT's own choice.
+WIDER = 1.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,11 +55,14 @@ class Described:
 
 @lru_cache(maxsize=1)
 def _basis() -> NDArray[np.float32]:
-    """(128, DIMENSIONS): smoothest cosines over the 4x4 cells times all over the 8 directions; orthonormal columns."""
+    """(128, DIMENSIONS): smoothest cosines over the 4x4 cells, the even one left out, times the 8 directions; orthonormal.
+
+    The even one holds how often each direction occurs, which all grain shares.
+    """
     k = np.arange(4)
     cos = np.array([np.cos(np.pi * (k + 0.5) * u / 4) for u in range(4)])
     cos /= np.linalg.norm(cos, axis=1, keepdims=True)
-    pairs = sorted(((u, v) for u in range(4) for v in range(4)), key=lambda p: (p[0] + p[1], p[0]))[: DIMENSIONS // 8]
+    pairs = sorted(((u, v) for u in range(4) for v in range(4)), key=lambda p: (p[0] + p[1], p[0]))[1 : 1 + DIMENSIONS // 8]
     columns = [np.kron(np.outer(cos[v], cos[u]).ravel(), np.eye(8)[o]) for u, v in pairs for o in range(8)]
     return np.array(columns, dtype=np.float32).T.copy()
 
@@ -85,7 +90,9 @@ def _spread(keypoints: list[cv2.KeyPoint], width: int, height: int, most: int) -
     if len(keypoints) <= most:
         return keypoints
     ordered = sorted(keypoints, key=lambda k: -k.response)
-    share, taken, first, rest = int(np.ceil(1.5 * most / 48)), np.zeros((6, 8), int), [], []
+    share, taken = int(np.ceil(1.5 * most / 48)), np.zeros((6, 8), int)
+    first: list[cv2.KeyPoint] = []
+    rest: list[cv2.KeyPoint] = []
     for k in ordered:
         r, c = min(5, int(6 * k.pt[1] / height)), min(7, int(8 * k.pt[0] / width))
         (first if taken[r, c] < share else rest).append(k)
@@ -103,8 +110,9 @@ def describe(sheet: Sheet, *, most: int = FEATURES_PER_SHEET) -> Described:
     small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
     picture = np.clip(128 + 50 * small, 0, 255).astype(np.uint8)
     inside = cv2.resize(figure.mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
-    inside = cv2.erode(cv2.copyMakeBorder(inside, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0), np.ones((7, 7), np.uint8))[1:-1, 1:-1]
-    sift = cv2.SIFT_create(0, 3, 0.012, 20.0, 1.6)
+    bordered = cv2.copyMakeBorder(inside, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    inside = cv2.erode(bordered, np.ones((7, 7), np.uint8))[1:-1, 1:-1]
+    sift = cv2.SIFT.create(0, 3, 0.012, 20.0, 1.6)
     found = sift.detect(picture, np.ascontiguousarray(inside * np.uint8(255)))
     unique = {(round(k.pt[0], 2), round(k.pt[1], 2), k.octave): k for k in found}  # one per place, whatever its directions
     kept = _spread(list(unique.values()), size[0], size[1], most)
@@ -114,10 +122,12 @@ def describe(sheet: Sheet, *, most: int = FEATURES_PER_SHEET) -> Described:
         return Described(np.zeros((0, 2), np.float32), np.zeros(0, np.float32), none, none, none, none, frame, figure)
     for k in kept:
         k.angle = float(np.degrees(figure.grain))
-    kept, raw = sift.compute(picture, kept)
+        k.size *= WIDER
+    described, found_raw = sift.compute(picture, kept)
+    raw = np.asarray(found_raw, dtype=np.float32)
     fx, fy = w / size[0] * figure.scale, h / size[1] * figure.scale
-    points = np.array([k.pt for k in kept], np.float32)
+    points = np.array([k.pt for k in described], np.float32)
     points = (points + 0.5) * np.array([fx, fy], np.float32) - 0.5
-    sizes = np.array([k.size for k in kept], np.float32) * np.float32(np.sqrt(fx * fy))
+    sizes = np.array([k.size for k in described], np.float32) * np.float32(np.sqrt(fx * fy))
     views = [_short(laid(raw, s)) for s in SIGNS]
     return Described(points, sizes, views[0], views[1], views[2], views[3], frame, figure)

@@ -26,8 +26,9 @@ CLIP = 2.5
 @dataclass(frozen=True, eq=False)
 class Figure:
     """`levelled`: (h, w) float32, lighting and local contrast taken out, 0 outside `mask`; `crossing`: the part of it that
-    changes along the grain; `rgb`: (h, w, 3) uint8; `mask`: (h, w) bool; `scale`: sheet pixels per figure pixel (x and y alike);
-    `grain`: direction of the grain, radians, x right y down, in [-pi/4, 3 pi/4); `straight`: 0..1, how much one direction rules."""
+    changes along the grain; `rgb`: (h, w, 3) uint8; `mask`: (h, w) bool; `scale`: sheet pixels per figure pixel, x and y
+    alike; `grain`: direction of the grain, radians, x right y down, in [-pi/4, 3 pi/4); `straight`: 0..1, how much one
+    direction rules."""
 
     levelled: NDArray[np.float32]
     crossing: NDArray[np.float32]
