@@ -88,7 +88,7 @@ def _runs(members: Sequence[Sighting], limit: float) -> list[list[Sighting]]:
 
 def _within(sightings: Sequence[Sighting], size: tuple[int, int]) -> list[tuple[str, list[Sighting]]]:
     """(role, sightings) groups of one photo of `size` (width, height)."""
-    roles = list(guess_roles([s.panel for s in sightings], [s.view for s in sightings]))
+    roles = list(guess_roles([s.panel for s in sightings], [s.view for s in sightings], size))
     reach = TOUCH_SHARE * float(np.hypot(*size))
     faces = {i: s.panel for i, s in enumerate(sightings) if not s.narrow}
     edges: dict[int, list[Sighting]] = {}

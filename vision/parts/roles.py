@@ -1,7 +1,8 @@
 """Which part of the piece a panel is, guessed from where it sits and how it is shaped.
 
-Geometry only: no pixels are looked at, and where the layout does not say, the answer is "unknown". The rules are
-common practice for a piece standing upright in the photo (no source); they are given in the order they are tried.
+Geometry only: no pixels are looked at, and where the layout does not say, the answer is "unknown". Stacks of fronts and
+pairs of doors go by rule (common practice for a piece standing upright in the photo, no source); the rest goes by a small
+network taught on rendered furniture (`training/roles.py`).
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from vision import registry
+from vision.parts.role_model import ROLES, shipped_roles
+from vision.parts.standing import standing
 from vision.types import Panel
 
 #: Fronts of one stack differ in width by at most this share.
@@ -26,6 +29,9 @@ STACK_GAP = 0.6
 FRONT_ASPECT, PAIR_ASPECT = 1.2, 1.6
 #: A front stands upright: its upper and lower edge differ in length by at most this share, or it lies back like a top.
 FRONT_TAPER = 0.08
+#: Panels a photo must show for the network to be asked, and what it must give a role that a rule speaks for.
+LEAST_PANELS = 3
+RULE_CHANCE = 0.25
 #: Heights within one stack differ by at most this factor.
 STACK_HEIGHTS = 3.0
 
@@ -164,30 +170,42 @@ def _beside(box: Box, front: Box) -> str:
     return "unknown"
 
 
-def guess_roles(panels: Sequence[Panel], views: Sequence[str]) -> tuple[str, ...]:
-    """Role of every panel of one photo (keys of registry.ROLES, same order).
+def guess_roles(panels: Sequence[Panel], views: Sequence[str], size: tuple[int, int]) -> tuple[str, ...]:
+    """Role of every panel of one photo of `size` (width, height) px (keys of registry.ROLES, same order).
 
     `views` are keys of registry.VIEWS. Edges and ends get no role of their own here: they take the role of the board
-    they belong to. A role written by the user into an outline's id wins over geometry.
+    they belong to. A role written by the user into an outline's id wins over geometry. What is not clear from how a panel
+    stands may still be one of a stack of like fronts or a pair of doors.
     """
     if len(panels) != len(views):
         raise ValueError(f"{len(panels)} panels but {len(views)} views")
     roles = [_named(p) or "unknown" for p in panels]
     boxes = [box_of(p) if v in ("face", "whole", "unknown") else None for p, v in zip(panels, views, strict=True)]
     open_ = [b if roles[i] == "unknown" else None for i, b in enumerate(boxes)]
-    for group in _stacks(open_):
-        for i in group:
-            roles[i] = "drawer_front"
-    for i in _doors(open_, [i for i, r in enumerate(roles) if r == "unknown"]):
-        roles[i] = "door"
+    # One or two panels show no layout: nothing is told from how they stand.
+    chances = dict.fromkeys(range(len(panels)), dict.fromkeys(registry.ROLES, 1.0))
+    if len(panels) >= LEAST_PANELS:
+        model, table = shipped_roles(), standing(panels, views, size)
+        chances = {i: dict(zip(ROLES, row, strict=True)) for i, row in enumerate(model.probabilities(table).tolist())}
+        told = model.named(table)
+        roles = [t if r == "unknown" and boxes[i] is not None else r
+                 for i, (r, t) in enumerate(zip(roles, told, strict=True))]
+    free = [b if roles[i] == "unknown" else None for i, b in enumerate(open_)]
+    for role, found in (("drawer_front", [i for g in _stacks(open_) for i in g]),
+                        ("door", _doors(open_, [i for i, b in enumerate(free) if b is not None]))):
+        for i in found:
+            if roles[i] == "unknown" and chances[i][role] >= RULE_CHANCE:
+                roles[i] = role
     fronts = [i for i, r in enumerate(roles) if r in ("drawer_front", "door") and boxes[i] is not None]
     if fronts:
         front = _hull(boxes, fronts)
         for i, box in enumerate(open_):
-            if box is not None and roles[i] == "unknown":
-                roles[i] = _beside(box, front)
-    # A piece has one top: if several panels qualify, the largest stays and the others are left open.
-    tops = [i for i, r in enumerate(roles) if r == "top" and panels[i].source != "given"]
-    for i in sorted(tops, key=lambda k: -(boxes[k].area if boxes[k] else 0.0))[1:]:  # type: ignore[union-attr]
-        roles[i] = "unknown"
+            role = _beside(box, front) if box is not None and roles[i] == "unknown" else "unknown"
+            if role != "unknown" and chances[i][role] >= RULE_CHANCE:
+                roles[i] = role
+    # A piece has one top and one back: of several that qualify the largest stays and the others are left open.
+    for role in ("top", "back"):
+        same = [i for i, r in enumerate(roles) if r == role and panels[i].source != "given"]
+        for i in sorted(same, key=lambda k: -(boxes[k].area if boxes[k] else 0.0))[1:]:  # type: ignore[union-attr]
+            roles[i] = "unknown"
     return tuple(roles)

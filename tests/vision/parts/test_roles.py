@@ -16,9 +16,10 @@ def panel(name, outline, source="found"):
 
 def roles(*outlines, views=None):
     panels = [panel(f"s{n}", o) for n, o in enumerate(outlines)]
-    return guess_roles(panels, views or ["face"] * len(panels))
+    return guess_roles(panels, views or ["face"] * len(panels), SIZE)
 
 
+SIZE = (1200, 900)
 TOP = ((330, 170), (830, 170), (900, 240), (260, 240))
 FRONTS = [rect(270, 270 + 140 * n, 890, 400 + 140 * n) for n in range(3)]
 SIDE = ((905, 250), (1040, 220), (1040, 610), (905, 690))
@@ -63,11 +64,11 @@ def test_edges_get_no_role_of_their_own():
     ("topping", "unknown"), ("x", "unknown"), ("unknown", "unknown"),
 ])
 def test_a_given_outline_may_name_its_role(name, role):
-    assert guess_roles([panel(name, rect(0, 0, 50, 50), "given")], ["face"]) == (role,)
+    assert guess_roles([panel(name, rect(0, 0, 50, 50), "given")], ["face"], SIZE) == (role,)
 
 
 def test_a_found_panel_never_names_its_role():
-    assert guess_roles([panel("top", rect(0, 0, 50, 50))], ["face"]) == ("unknown",)
+    assert guess_roles([panel("top", rect(0, 0, 50, 50))], ["face"], SIZE) == ("unknown",)
 
 
 def test_one_top_only():
@@ -83,4 +84,4 @@ def test_box_taper_and_overlap():
 
 def test_every_panel_needs_a_view():
     with pytest.raises(ValueError, match="1 panels but 0 views"):
-        guess_roles([panel("a", TOP)], [])
+        guess_roles([panel("a", TOP)], [], SIZE)
