@@ -144,7 +144,7 @@ def document(config: Config, real: Table, rendered: Table | None, found: dict[st
         "Recorded by the commands in `training/score_record.py`. The script runs the installed program on every photo; the tables above "
         "compute the same figures from stored measurements of the same outlines, so the two differ only where measuring does.", "",
         *score_record.section(),
-        "## Finding panels", "", *score_record.printed(),
+        *score_record.printed(),
         "## What earns its place", "",
         "Same folds, same figures. The look of three crops is one linear classifier on backbone statistics. Where taking a measure "
         "out changes nothing, its weight is small and its findings weigh little: they are shown for what they are. On this collection the measured features add next to nothing to the looks; they are kept to say where on a panel evidence lies, with the weight they earned.", "",

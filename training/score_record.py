@@ -6,7 +6,7 @@
     python -m training.score_record --held-out held_out.json --shipped shipped.json
     python -m training.finding_scores --photos DIR --cache DIR --renders DIR > finding.txt
     python -m training.background_scores --photos DIR --renders DIR --most 60 > background.txt
-    python -m training.score_record --finding finding.txt --background background.txt
+    python -m training.score_record --finding finding.txt --background background.txt   # and so for all names in PRINTED
     python -m training.accuracy --write
 
 The score script drives the installed program photo by photo, as a user would; it belongs to the photo collection, not to this
@@ -28,17 +28,31 @@ RUNS = {
 }
 
 
+#: Section of docs/accuracy.md -> name -> command whose output is kept and shown.
 PRINTED = {
-    "finding": "python -m training.finding_scores --photos DIR --cache DIR --renders DIR",
-    "background": "python -m training.background_scores --photos DIR --renders DIR --most 60",
+    "Finding panels": {
+        "finding": "python -m training.finding_scores --photos DIR --cache DIR --renders DIR",
+        "background": "python -m training.background_scores --photos DIR --renders DIR --most 60",
+    },
+    "Which part a panel is, and photo problems": {
+        "roles": "python -m training.roles --renders DIR",
+        "problems": "python -m training.problem_rates --photos DIR",
+    },
+    "Repeats and leaf layouts": {
+        "repeats": "python -m training.repeat_scores --photos DIR",
+        "traps": "python -m training.repeat_traps --photos DIR",
+        "layouts": "python -m training.layout_scores --photos DIR",
+        "cost": "python -m benchmarks.repeat_cost",
+    },
 }
+KEPT = tuple(name for commands in PRINTED.values() for name in commands)
 
 
 def record(runs: dict[str, Path]) -> None:
     """Keep the figures and intervals of score files; other runs in the store stay."""
     kept: dict[str, Any] = json.loads(STORE.read_text(encoding="utf-8")) if STORE.exists() else {}
     for name, path in runs.items():
-        if name in PRINTED:
+        if name in KEPT:
             kept[name] = path.read_text(encoding="utf-8").rstrip().splitlines()
             continue
         found = json.loads(path.read_text(encoding="utf-8"))
@@ -72,18 +86,22 @@ def section() -> Iterator[str]:
 
 
 def printed() -> Iterator[str]:
-    """Markdown lines of the stored outputs of our own scripts on finding panels, each below its command."""
+    """Markdown lines of the stored outputs of our own scripts by section, each below its command."""
     kept: dict[str, Any] = json.loads(STORE.read_text(encoding="utf-8")) if STORE.exists() else {}
-    for name, command in PRINTED.items():
-        if name in kept:
-            yield from (f"`{command}`", "", "```", *kept[name], "```", "")
+    for title, commands in PRINTED.items():
+        if not any(name in kept for name in commands):
+            continue
+        yield from (f"## {title}", "")
+        for name, command in commands.items():
+            if name in kept:
+                yield from (f"`{command}`", "", "```", *kept[name], "```", "")
 
 
 def main() -> None:
     """Record the score files named on the command line."""
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument("--held-out", type=Path, dest="held_out")
-    for name in ("shipped", *PRINTED):
+    for name in ("shipped", *KEPT):
         ap.add_argument(f"--{name}", type=Path)
     args = ap.parse_args()
     record({k: v for k, v in vars(args).items() if v is not None})
