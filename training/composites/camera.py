@@ -100,9 +100,9 @@ def _light(surface: NDArray[np.float32], strength: float, rng: np.random.Generat
     about = rng.uniform(0, 2 * np.pi)
     ramp = (np.cos(about) * x + np.sin(about) * y) / (abs(np.cos(about)) + abs(np.sin(about)))
     factor = 1 + strength * ramp - 0.3 * strength * (x**2 + y**2 - 0.6)
-    tint = 1 + rng.normal(0, 0.02, 3)
-    exposure = rng.uniform(0.9, 1.08)
-    return np.asarray(surface * factor[..., None] * np.asarray(tint * exposure, dtype=np.float32), dtype=np.float32)
+    tint = np.asarray(1 + rng.normal(0, 0.02, 3), dtype=np.float32)
+    exposure = np.float32(rng.uniform(0.9, 1.08))
+    return np.asarray(surface * factor[..., None] * (tint * exposure), dtype=np.float32)
 
 
 def _gloss(surface: NDArray[np.float32], strength: float, rng: np.random.Generator) -> NDArray[np.float32]:
