@@ -28,6 +28,8 @@ _SCALES: Final = np.log(np.array([0.5, 0.64, 0.8, 1.0, 1.25, 1.56, 2.0]))
 _CELL = 0.14
 #: Fewest features that agree on a move, and most partners a sheet keeps.
 LEAST_VOTES, PARTNERS = 3, 12
+#: Pairs whose moves are counted, as a multiple of the partners a sheet may keep.
+_LOOKED_INTO = 4
 #: Up to this many sheets every pair is worth comparing: it costs less than sorting out.
 EVERY_PAIR = 6
 
@@ -85,17 +87,23 @@ class CandidateIndex:
         base = np.concatenate([self._sheets[k].descriptors for k in full])
         layings = [np.concatenate([self._sheets[k].seen(s) for k in full]) for s in SIGNS]
         met = _meet(base, layings, owner)
-        return _strongest(self._vote(met, owner, number, least_votes), partners)
+        return _strongest(self._vote(met, owner, number, least_votes, _LOOKED_INTO * partners), partners)
 
-    def _vote(self, met: _Meetings, owner: NDArray[np.int64], number: NDArray[np.int64], least: int) -> list[Candidate]:
-        """Candidates from meetings: the busiest cell of moves for each pair of sheets and laying."""
+    def _vote(self, met: _Meetings, owner: NDArray[np.int64], number: NDArray[np.int64], least: int,
+              looked_into: int) -> list[Candidate]:
+        """Candidates from meetings: the busiest cell of moves for each pair of sheets and laying.
+
+        Only the `looked_into` pairs and layings of each sheet with most meetings are looked into.
+        """
         n = len(self._sheets)
         group = (owner[met.query] * n + owner[met.found]) * len(SIGNS) + met.signs
         order = np.argsort(group, kind="stable")
         group = group[order]
         starts = np.flatnonzero(np.r_[True, group[1:] != group[:-1]]) if len(group) else np.zeros(0, np.int64)
         ends = np.r_[starts[1:], len(group)] if len(group) else starts
-        enough = ends - starts >= least
+        worth = np.add.reduceat(met.like[order] - LEAST_LIKENESS + 0.05, starts) if len(group) else np.zeros(0)
+        pairs = group[starts] // len(SIGNS)
+        enough = (ends - starts >= least) & _most_of_either(pairs // n, pairs % n, worth, looked_into)
         out = []
         for start, end in zip(starts[enough], ends[enough], strict=True):
             rows = order[start:end]
@@ -138,6 +146,16 @@ def _busiest(a: Described, b: Described, signs: tuple[int, int], i: NDArray[np.i
     chance = mean + 2.0 * np.sqrt(mean)
     share = votes / max(len(agree), 1)
     return votes, float(total[best] * share - chance * worth.mean())
+
+
+def _most_of_either(a: NDArray[np.int64], b: NDArray[np.int64], worth: NDArray, most: int) -> NDArray[np.bool_]:
+    """(n,) whether a row is among the `most` worthiest rows of its sheet a or of its sheet b."""
+    keep = np.zeros(len(a), bool)
+    sheet, row, value = np.r_[a, b], np.tile(np.arange(len(a)), 2), np.tile(worth, 2)
+    order = np.lexsort((row, -value, sheet))
+    first = np.searchsorted(sheet[order], sheet[order])
+    keep[row[order[np.arange(len(order)) - first < most]]] = True
+    return keep
 
 
 def _strongest(found: list[Candidate], partners: int) -> tuple[Candidate, ...]:

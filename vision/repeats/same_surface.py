@@ -1,0 +1,252 @@
+"""Whether a found repeat is one physical surface seen twice: then it is no repeat at all.
+
+Four ways lead there: outlines of one photo that cover the same place, one panel on two photos, a front photographed
+twice, and a reflection in a glossy top. On one photo the place itself tells. Between photos only the borders can tell: a print
+that comes back on another front lies elsewhere against the borders of that front, while a surface photographed again keeps
+its borders. Where the borders say nothing (both pictures end inside the surface, one outline may be a part of the
+other, or two fronts were cut at one place of the print) it cannot be told, and counts as one surface: no evidence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.repeats.repeat import Repeat
+from vision.repeats.sheet import Sheet
+
+#: On one photo: points that land nearer than this share of the region's size to where they came from are the same place.
+SAME_PLACE = 0.10
+#: Between photos: a border moved by less than this share of the panel's side may be the same border.
+BORDER_SLACK = 0.08
+#: A border nearer to the frame of the photo than this share of the panel's side is where the picture ends, not the panel.
+FRAME_SLACK = 0.01
+#: Borders of the two outlines overlap so far (intersection over union) that one panel is the plain reading.
+SAME_OUTLINE = 0.80
+#: A mirror image below its object, about an axis this near to level (degrees), can be a reflection in a top.
+LEVEL_DEGREES = 30.0
+#: A reflection keeps at most this share of the contrast of what is reflected.
+REFLECTED_CONTRAST = 0.75
+REASONS: Final = {
+    "same_place": "Both regions cover the same place of the photo.",
+    "reflection": "One is the mirror image of the other in a glossy surface.",
+    "same_borders": "The figure lies alike against the borders of both panels: one panel on two photos, or two cut alike.",
+    "no_borders": "Too few borders of the panels are in view to tell one surface from two.",
+    "part_of": "One panel may be a part of the other.",
+    "apart": "The regions lie apart on one photo.",
+    "borders_moved": "The figure lies elsewhere against the borders of the panels.",
+}
+
+
+@dataclass(frozen=True)
+class SameSurface:
+    """`same`: count as one surface. `told`: the pictures tell it; False when nothing tells and `same` is only caution.
+
+    `score` 0..1: how far they look like one surface (1 surely one, 0 surely two). `reason`: a key of REASONS.
+    """
+
+    same: bool
+    told: bool
+    score: float
+    reason: str
+
+    def __post_init__(self) -> None:
+        if self.reason not in REASONS:
+            raise ValueError(f"unknown reason {self.reason!r}")
+        if not self.same and not self.told:
+            raise ValueError("what cannot be told counts as one surface")
+
+
+def is_same_surface(a: Sheet, b: Sheet, repeat: Repeat, *, frames: dict[str, tuple[int, int]] | None = None) -> bool:
+    """Whether the two showings of `repeat` on sheets a and b are one physical surface, or cannot be told from it."""
+    return same_surface(a, b, repeat.transform, np.array(repeat.region_a), frames=frames).same
+
+
+def same_surface(a: Sheet, b: Sheet, transform: NDArray[np.float64], region_a: NDArray[np.float64], *,
+                 frames: dict[str, tuple[int, int]] | None = None) -> SameSurface:
+    """The decision with its reason.
+
+    Parameters
+    ----------
+    transform : 3x3, sheet a (x, y, 1) to sheet b pixels.
+    region_a : (n >= 3, 2) corners of the region of sheet a that comes back on sheet b.
+    frames : (width, height) in pixels of each photo by its id. Without it, sheets that fill their photo cannot be known as
+        such, and every border counts as a border of the panel.
+    """
+    if a.photo == b.photo:
+        return _on_one_photo(a, b, transform, region_a)
+    return _on_two_photos(a, b, transform, region_a, frames or {})
+
+
+# -- one photo --------------------------------------------------------------------------------------------------------
+def _on_one_photo(a: Sheet, b: Sheet, transform: NDArray[np.float64], region: NDArray[np.float64]) -> SameSurface:
+    points = _inside(region)
+    first, second = a.photo_points(points), b.photo_points(_through(transform, points))
+    size = float(np.sqrt(max(cv2.contourArea(a.photo_points(region).astype(np.float32)), 1.0)))
+    moved = float(np.median(np.linalg.norm(second - first, axis=1))) / size
+    if moved < SAME_PLACE:
+        return SameSurface(True, True, float(1 - 0.5 * moved / SAME_PLACE), "same_place")
+    if _mirrored(a, b, transform, points):
+        kept = _contrast_kept(a, b, transform, points)
+        if kept is not None:
+            return kept
+    return SameSurface(False, True, float(np.clip(0.5 * SAME_PLACE / moved, 0, 0.5)), "apart")
+
+
+def _contrast_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> SameSurface | None:
+    """A reflection, if the mirror image lies across a straight line from its object and is paler than it."""
+    first, second = a.photo_points(points), b.photo_points(_through(transform, points))
+    way = second - first
+    length = np.linalg.norm(way, axis=1)
+    direction = way / np.maximum(length[:, None], 1e-6)
+    mean = direction.mean(axis=0)
+    if np.linalg.norm(mean) < 0.9:  # lines from object to image run side by side, or nearly so
+        return None
+    steep = float(np.degrees(np.arctan2(abs(mean[1]), abs(mean[0]))))
+    # the point half way lies on the mirror line for points at the same distance: its spread along the way must be small
+    ratio = _contrast(b, _through(transform, points)) / max(_contrast(a, points), 1e-6)
+    paler = min(ratio, 1 / max(ratio, 1e-6))
+    below_is_b = mean[1] > 0
+    lower_paler = (ratio if below_is_b else 1 / max(ratio, 1e-6)) < 1.0
+    level = steep > 90 - LEVEL_DEGREES
+    if a.panel == b.panel:  # leaves opened like a book lie on one panel, a reflection does not
+        return None
+    if paler < REFLECTED_CONTRAST and (lower_paler or not level):
+        return SameSurface(True, True, float(np.clip(1.5 - paler, 0.6, 1.0)), "reflection")
+    return None
+
+
+def _contrast(sheet: Sheet, points: NDArray[np.float64]) -> float:
+    """Standard deviation of detail (finer than a fifteenth of the short side) about the points, grey levels."""
+    grey = cv2.cvtColor(sheet.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    detail = grey - cv2.GaussianBlur(grey, (0, 0), max(2.0, min(grey.shape) / 15))
+    x = np.clip(np.rint(points[:, 0]).astype(int), 0, sheet.width - 1)
+    y = np.clip(np.rint(points[:, 1]).astype(int), 0, sheet.height - 1)
+    values = detail[y, x]
+    low, high = np.percentile(values, [10, 90])  # a handle in the region must not count for figure
+    return float(high - low) / 2.56
+
+
+def _mirrored(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> bool:
+    """Whether the move turns the figure over, as seen on the photo."""
+    centre = points.mean(axis=0)
+    around = centre + np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0]])
+    p, q = a.photo_points(around), b.photo_points(_through(transform, around))
+    return _turn(p) * _turn(q) < 0
+
+
+def _turn(p: NDArray[np.float64]) -> float:
+    u, v = p[1] - p[0], p[2] - p[0]
+    return float(u[0] * v[1] - u[1] * v[0])
+
+
+# -- two photos -------------------------------------------------------------------------------------------------------
+def _on_two_photos(a: Sheet, b: Sheet, transform: NDArray[np.float64], region: NDArray[np.float64],
+                   frames: dict[str, tuple[int, int]]) -> SameSurface:
+    box_a, box_b = _box(a), _box(b)
+    real_a, real_b = _real_sides(a, box_a, frames.get(a.photo)), _real_sides(b, box_b, frames.get(b.photo))
+    on_b = _through(transform, _corners(box_a))
+    middle, region_b = on_b.mean(axis=0), _through(transform, region)
+    overlap = _overlap(on_b, _corners(box_b))
+    moved: dict[int, float] = {}  # side of b -> how far the same side of a lies outside it, share of the depth of b
+    known = 0
+    for i in range(4):
+        j, outside, depth = _facing(on_b[i], on_b[(i + 1) % 4], middle, box_b)
+        if j is None or not (real_a[i] and real_b[j]):
+            continue
+        known += 1
+        slack = BORDER_SLACK * max(1.0, 0.5 * _reach(region_b, box_b, j))
+        if abs(outside) > slack * depth:
+            moved[j] = outside / depth
+    if known == 0:
+        return SameSurface(True, False, 0.5, "no_borders")
+    # outlines found too small move one border inwards; a figure that lies elsewhere moves opposite borders the same way
+    both = [min(abs(moved[j]), abs(moved[j + 2])) for j in (0, 1)
+            if j in moved and j + 2 in moved and moved[j] * moved[j + 2] < 0]
+    if both:
+        return SameSurface(False, True, float(np.clip(0.5 - 2 * (max(both) - BORDER_SLACK), 0.05, 0.5)), "borders_moved")
+    if not moved:
+        return SameSurface(True, overlap >= SAME_OUTLINE, float(np.clip(overlap, 0.5, 1.0)), "same_borders")
+    return SameSurface(True, False, 0.5, "part_of")
+
+
+def _box(sheet: Sheet) -> tuple[float, float, float, float]:
+    """(x0, y0, x1, y1) of the panel on its sheet, pixel borders; 2 % of the mask may stick out."""
+    out = []
+    for axis in (0, 1):
+        share = np.cumsum(sheet.mask.sum(axis=axis)).astype(float)
+        share /= max(share[-1], 1.0)
+        out.append((float(np.searchsorted(share, 0.005)) - 0.5, float(np.searchsorted(share, 0.995)) + 0.5))
+    return out[0][0], out[1][0], out[0][1], out[1][1]
+
+
+def _corners(box: tuple[float, float, float, float]) -> NDArray[np.float64]:
+    x0, y0, x1, y1 = box
+    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+
+
+def _real_sides(sheet: Sheet, box: tuple[float, float, float, float], frame: tuple[int, int] | None) -> tuple[bool, ...]:
+    """Whether each side (top, right, bottom, left) is a border of the panel rather than of the photo."""
+    if frame is None:
+        return True, True, True, True
+    corners = _corners(box)
+    slack = FRAME_SLACK * max(frame) + 1.0
+    out = []
+    for i in range(4):
+        t = np.linspace(0.1, 0.9, 9)[:, None]
+        p = sheet.photo_points(corners[i] * (1 - t) + corners[(i + 1) % 4] * t)
+        near = np.minimum(np.minimum(p[:, 0], frame[0] - 1 - p[:, 0]), np.minimum(p[:, 1], frame[1] - 1 - p[:, 1])) < slack
+        out.append(bool(near.mean() < 0.5))
+    return tuple(out)
+
+
+def _facing(p: NDArray[np.float64], q: NDArray[np.float64], centre: NDArray[np.float64],
+            box: tuple[float, float, float, float]) -> tuple[int | None, float, float]:
+    """(side of the box that faces the way p to q faces, how far p to q lies outside that side, the box's depth there).
+
+    `centre`: middle of the outline that p to q is a side of. None when p to q is more than 25 degrees off both axes.
+    """
+    way, middle = q - p, (p + q) / 2
+    x0, y0, x1, y1 = box
+    wide, high = max(x1 - x0, 1.0), max(y1 - y0, 1.0)
+    if abs(way[1]) < np.tan(np.radians(25)) * abs(way[0]):
+        return (0, y0 - middle[1], high) if middle[1] < centre[1] else (2, middle[1] - y1, high)
+    if abs(way[0]) < np.tan(np.radians(25)) * abs(way[1]):
+        return (3, x0 - middle[0], wide) if middle[0] < centre[0] else (1, middle[0] - x1, wide)
+    return None, 0.0, 1.0
+
+
+def _overlap(p: NDArray[np.float64], q: NDArray[np.float64]) -> float:
+    """Intersection over union of two convex quadrilaterals."""
+    area_p, area_q = (float(cv2.contourArea(v.astype(np.float32))) for v in (p, q))
+    common, _ = cv2.intersectConvexConvex(cv2.convexHull(p.astype(np.float32)), cv2.convexHull(q.astype(np.float32)))
+    return float(common / max(area_p + area_q - common, 1e-6))
+
+
+def _reach(region: NDArray[np.float64], box: tuple[float, float, float, float], side: int) -> float:
+    """Distance from the region's middle to a side of the box, in half extents of the region: how far the move is drawn out."""
+    axis = 1 if side in (0, 2) else 0
+    low, high = float(region[:, axis].min()), float(region[:, axis].max())
+    border = (box[1], box[2], box[3], box[0])[side]
+    return abs(border - (low + high) / 2) / max((high - low) / 2, 1.0)
+
+
+# -- shared -----------------------------------------------------------------------------------------------------------
+def _through(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    p = np.c_[points, np.ones(len(points))] @ matrix.T
+    return np.asarray(p[:, :2] / p[:, 2:], dtype=np.float64)
+
+
+def _inside(region: NDArray[np.float64], steps: int = 24) -> NDArray[np.float64]:
+    """Grid points inside a polygon, its corners' mean if none."""
+    low, high = region.min(axis=0), region.max(axis=0)
+    gx, gy = np.meshgrid(np.linspace(low[0], high[0], steps), np.linspace(low[1], high[1], steps))
+    grid = np.c_[gx.ravel(), gy.ravel()]
+    contour = region.astype(np.float32).reshape(-1, 1, 2)
+    keep = [cv2.pointPolygonTest(contour, (float(x), float(y)), False) >= 0 for x, y in grid]
+    inner = grid[np.array(keep)]
+    return inner if len(inner) >= 3 else region
