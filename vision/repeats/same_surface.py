@@ -61,25 +61,24 @@ class SameSurface:
             raise ValueError("what cannot be told counts as one surface")
 
 
-def is_same_surface(a: Sheet, b: Sheet, repeat: Repeat, *, frames: dict[str, tuple[int, int]] | None = None) -> bool:
+def is_same_surface(a: Sheet, b: Sheet, repeat: Repeat) -> bool:
     """Whether the two showings of `repeat` on sheets a and b are one physical surface, or cannot be told from it."""
-    return same_surface(a, b, repeat.transform, np.array(repeat.region_a), frames=frames).same
+    return same_surface(a, b, repeat.transform, np.array(repeat.region_a)).same
 
 
-def same_surface(a: Sheet, b: Sheet, transform: NDArray[np.float64], region_a: NDArray[np.float64], *,
-                 frames: dict[str, tuple[int, int]] | None = None) -> SameSurface:
+def same_surface(a: Sheet, b: Sheet, transform: NDArray[np.float64], region_a: NDArray[np.float64]) -> SameSurface:
     """The decision with its reason.
 
     Parameters
     ----------
     transform : 3x3, sheet a (x, y, 1) to sheet b pixels.
     region_a : (n >= 3, 2) corners of the region of sheet a that comes back on sheet b.
-    frames : (width, height) in pixels of each photo by its id. Without it, sheets that fill their photo cannot be known as
-        such, and every border counts as a border of the panel.
+
+    A sheet without `frame` may fill its photo unknown to us: every border of it then counts as a border of the panel.
     """
     if a.photo == b.photo:
         return _on_one_photo(a, b, transform, region_a)
-    return _on_two_photos(a, b, transform, region_a, frames or {})
+    return _on_two_photos(a, b, transform, region_a)
 
 
 # -- one photo --------------------------------------------------------------------------------------------------------
@@ -145,10 +144,9 @@ def _turn(p: NDArray[np.float64]) -> float:
 
 
 # -- two photos -------------------------------------------------------------------------------------------------------
-def _on_two_photos(a: Sheet, b: Sheet, transform: NDArray[np.float64], region: NDArray[np.float64],
-                   frames: dict[str, tuple[int, int]]) -> SameSurface:
+def _on_two_photos(a: Sheet, b: Sheet, transform: NDArray[np.float64], region: NDArray[np.float64]) -> SameSurface:
     box_a, box_b = _box(a), _box(b)
-    real_a, real_b = _real_sides(a, box_a, frames.get(a.photo)), _real_sides(b, box_b, frames.get(b.photo))
+    real_a, real_b = _real_sides(a, box_a), _real_sides(b, box_b)
     on_b = _through(transform, _corners(box_a))
     middle, region_b = on_b.mean(axis=0), _through(transform, region)
     overlap = _overlap(on_b, _corners(box_b))
@@ -189,8 +187,9 @@ def _corners(box: tuple[float, float, float, float]) -> NDArray[np.float64]:
     return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
 
 
-def _real_sides(sheet: Sheet, box: tuple[float, float, float, float], frame: tuple[int, int] | None) -> tuple[bool, ...]:
+def _real_sides(sheet: Sheet, box: tuple[float, float, float, float]) -> tuple[bool, ...]:
     """Whether each side (top, right, bottom, left) is a border of the panel rather than of the photo."""
+    frame = sheet.frame
     if frame is None:
         return True, True, True, True
     corners = _corners(box)

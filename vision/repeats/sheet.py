@@ -20,7 +20,8 @@ class Sheet:
     """A rectified panel to be compared with others.
 
     `photo`, `panel`: the ids it comes from. `pixels`: (h, w, 3) uint8 sRGB, rectified. `mask`: (h, w) bool, True on the
-    panel. `to_photo`: 3x3 homography taking sheet (x, y, 1) to pixels of the upright photo.
+    panel. `to_photo`: 3x3 homography taking sheet (x, y, 1) to pixels of the upright photo. `frame`: (width, height) of
+    that photo, None if unknown: where a panel ends with the photo, its own border is not in view.
     """
 
     photo: str
@@ -28,6 +29,7 @@ class Sheet:
     pixels: NDArray[np.uint8]
     mask: NDArray[np.bool_]
     to_photo: NDArray[np.float64]
+    frame: tuple[int, int] | None = None
 
     def __post_init__(self) -> None:
         p = self.pixels
@@ -52,13 +54,13 @@ class Sheet:
         return p[:, :2] / p[:, 2:]
 
 
-def sheet_of(view: WorkingView) -> Sheet:
-    """The sheet of a working view, shrunk where its long side exceeds `SHEET_PX`."""
+def sheet_of(view: WorkingView, frame: tuple[int, int] | None = None) -> Sheet:
+    """The sheet of a working view, shrunk where its long side exceeds `SHEET_PX`; `frame`: (width, height) of its photo."""
     h, w = view.mask.shape
     width, height = fit_within(w, h, max_side=SHEET_PX)
     if (width, height) == (w, h):
-        return Sheet(view.panel.photo, view.panel.id, view.pixels, view.mask, view.to_photo)
+        return Sheet(view.panel.photo, view.panel.id, view.pixels, view.mask, view.to_photo, frame)
     mask = cv2.resize(view.mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
     sx, sy = w / width, h / height  # pixel centres: x_view = (x + 0.5) * sx - 0.5
     grow = np.array([[sx, 0.0, 0.5 * sx - 0.5], [0.0, sy, 0.5 * sy - 0.5], [0.0, 0.0, 1.0]])
-    return Sheet(view.panel.photo, view.panel.id, resize(view.pixels, width, height), mask, view.to_photo @ grow)
+    return Sheet(view.panel.photo, view.panel.id, resize(view.pixels, width, height), mask, view.to_photo @ grow, frame)
