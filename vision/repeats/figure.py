@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.repeats.hardware import figure_mask
 from vision.repeats.sheet import Sheet
 from vision.resize import resize
 
@@ -96,7 +97,8 @@ def figure_of(sheet: Sheet) -> Figure:
     shrink = max(1.0, max(h, w) / FIGURE_PX, float(np.sqrt(h * w / FIGURE_AREA)))
     width, height = max(8, round(w / shrink)), max(8, round(h / shrink))
     rgb = resize(sheet.pixels, width, height)
-    mask = cv2.resize(sheet.mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
+    shown = figure_mask(sheet)  # handles and glints come back on every front
+    mask = cv2.resize(shown.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
     inside = mask.astype(np.float32)
     grey = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + 12.0)
     side = float(min(width, height))

@@ -81,7 +81,7 @@ def register(a: Figure, b: Figure, transform: Matrix, *, rigid: bool = False) ->
     for k, (window, levels) in enumerate(PASSES):
         warped = cv2.warpPerspective(source, m, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
         both = cv2.warpPerspective(other.mask.astype(np.uint8), m, (w, h), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
-        both &= inside
+        both = np.asarray(both, np.uint8) & inside
         if int(both.sum()) < LEAST_OVERLAP:
             return None
         deep = cv2.erode(both, np.ones((9, 9), np.uint8), borderValue=0) > 0
@@ -106,7 +106,7 @@ def register(a: Figure, b: Figure, transform: Matrix, *, rigid: bool = False) ->
         points, residual = p, left
     warped = cv2.warpPerspective(source, m, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
     both = cv2.warpPerspective(other.mask.astype(np.uint8), m, (w, h), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
-    both &= inside
+    both = np.asarray(both, np.uint8) & inside
     if int(both.sum()) < LEAST_OVERLAP:
         return None
     rgb = cv2.warpPerspective(other.rgb, m, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
