@@ -62,7 +62,7 @@ def sift_voting(a: Pixels, b: Pixels, *, ratio: float = 0.8, reach: float = 4.0)
 
     Similarities that no two panels can have (scale beyond 0.7..1.4, turned by more than 12 degrees from a pose) score 0.
     """
-    sift = cv2.SIFT_create(nfeatures=3000, contrastThreshold=0.01)  # type: ignore[attr-defined]
+    sift = cv2.SIFT_create(nfeatures=1500, contrastThreshold=0.01)  # type: ignore[attr-defined]
     grey_a, grey_b = _grey(a), _grey(b)
     points_a, words_a = sift.detectAndCompute(grey_a, None)
     best = Match(0.0, None)
@@ -100,16 +100,18 @@ def sift_voting(a: Pixels, b: Pixels, *, ratio: float = 0.8, reach: float = 4.0)
 def fft_correlation(a: Pixels, b: Pixels) -> Match:
     """Highest peak of the autocorrelation of a canvas that holds both panels, away from its middle: by FFT this is their
     cross-correlation, here over the root of the shared area so that slivers do not win; peak in units of its own spread."""
+    from scipy import fft
+
     band_a, band_b = _band(a), _band(b)
     h = cv2.getOptimalDFTSize(a.shape[0] + b.shape[0])
     w = cv2.getOptimalDFTSize(a.shape[1] + b.shape[1])
-    ones = np.fft.rfft2(np.ones(a.shape[:2]), (h, w)), np.fft.rfft2(np.ones(b.shape[:2]), (h, w))
-    shared = np.fft.irfft2(ones[0] * np.conj(ones[1]), (h, w))
+    ones = (fft.rfft2(np.ones(a.shape[:2], np.float32), (h, w)), fft.rfft2(np.ones(b.shape[:2], np.float32), (h, w)))
+    shared = fft.irfft2(ones[0] * np.conj(ones[1]), (h, w))
     fit = shared > 0.15 * min(a.shape[0] * a.shape[1], b.shape[0] * b.shape[1])
-    freq_a = np.fft.rfft2(band_a, (h, w))
+    freq_a = fft.rfft2(band_a, (h, w))
     best = Match(0.0, None)
     for k, pose in enumerate(_poses(b.shape[1], b.shape[0])):
-        product = np.fft.irfft2(freq_a * np.conj(np.fft.rfft2(_posed(band_b, k), (h, w))), (h, w))
+        product = fft.irfft2(freq_a * np.conj(fft.rfft2(_posed(band_b, k), (h, w))), (h, w))
         value = np.where(fit, product / np.sqrt(np.maximum(shared, 1)), 0)
         spread = float(np.sqrt(np.mean(value[fit] ** 2)))
         row, col = np.unravel_index(int(np.argmax(value)), value.shape)

@@ -29,6 +29,11 @@ def auc(positive: Floats, negative: Floats) -> float:
     return float((ranks[: len(p)].sum() - len(p) * (len(p) + 1) / 2) / (len(p) * len(n)))
 
 
+def mean_of(values: Floats) -> Callable[[NDArray[np.intp]], float]:
+    """The mean of `values` as a statistic of indices."""
+    return lambda k: float(values[k].mean())
+
+
 def group_bootstrap(groups: Sequence[str], statistic: Callable[[NDArray[np.intp]], float], *, times: int = 1000, seed: int = 5,
                     ) -> tuple[float, float]:
     """95 % interval of `statistic(indices)` when whole groups are drawn anew with replacement."""
