@@ -26,7 +26,7 @@ FOREIGN_CHROMA = 11.0
 #: Spots are widened by this share of the panel's short side: their shadow and rim belong to them.
 MARGIN: Final = 0.018
 #: Cells a side of the sheet is parted into, and how many cells matches must lie in to count as spread.
-CELLS, LEAST_CELLS = 14, 6
+CELLS, LEAST_CELLS = 14, 4
 
 
 def figure_mask(sheet: Sheet) -> NDArray[np.bool_]:
