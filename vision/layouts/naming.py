@@ -1,0 +1,73 @@
+"""Naming a layout: a small forest of decision trees over the measured numbers, stored as JSON, read with numpy alone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.errors import ModelMismatch
+from vision.layouts.layout import LAYOUTS
+
+MODEL = Path(__file__).parent.parent / "models" / "layouts.json"
+#: Stands in for a number that could not be measured.
+MISSING = -9.0
+
+
+@dataclass(frozen=True, eq=False)
+class Forest:
+    """Trees over named numbers. Each tree: `feature` (-1 at a leaf), `threshold` (go left when value <= threshold), `left`,
+    `right` node indices, `leaf` (nodes, classes) class shares. `sharpness`: exponent applied to the mean shares."""
+
+    names: tuple[str, ...]
+    classes: tuple[str, ...]
+    trees: tuple[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]], ...]
+    sharpness: float
+
+    def probabilities(self, values: Mapping[str, float]) -> dict[str, float]:
+        """Class -> probability for one panel's numbers."""
+        x = np.array([values[n] for n in self.names], np.float64)
+        x[~np.isfinite(x)] = MISSING
+        total = np.zeros(len(self.classes))
+        for feature, threshold, left, right, leaf in self.trees:
+            node = 0
+            while feature[node] >= 0:
+                node = int(left[node] if x[feature[node]] <= threshold[node] else right[node])
+            total += leaf[node]
+        share = (total / len(self.trees) + 1e-3) ** self.sharpness
+        share /= share.sum()
+        return {c: float(p) for c, p in zip(self.classes, share, strict=True)}
+
+
+@lru_cache(maxsize=2)
+def load_forest(path: Path = MODEL) -> Forest:
+    """The stored forest.
+
+    Raises
+    ------
+    ModelMismatch
+        if the file is missing, broken or names layouts unknown here.
+    """
+    try:
+        raw = json.loads(path.read_text())
+        classes = tuple(raw["classes"])
+        trees = []
+        for t in raw["trees"]:
+            feature = np.array(t["feature"], np.int64)
+            leaf = np.zeros((len(feature), len(classes)))
+            for node, shares in t["leaf"].items():
+                for k, v in shares:
+                    leaf[int(node), k] = v
+            trees.append((feature, np.array(t["threshold"], np.float64), np.array(t["left"], np.int64),
+                          np.array(t["right"], np.int64), leaf))
+        forest = Forest(tuple(raw["names"]), classes, tuple(trees), float(raw["sharpness"]))
+    except (OSError, ValueError, KeyError, TypeError) as e:
+        raise ModelMismatch("layout model", f"It cannot be read ({e}).", "Install the program again.") from e
+    if set(forest.classes) != set(LAYOUTS):
+        raise ModelMismatch("layout model", "It names other layouts than this program.", "Install the program again.")
+    return forest
