@@ -103,6 +103,19 @@ def check_backbone() -> Check:
         return Check("Image backbone", False, f"does not open ({type(err).__name__})", REINSTALL)
 
 
+def check_panel_finder() -> Check:
+    """The head and the net that find panels open."""
+    try:
+        from vision.panels.learned import shipped_net
+        from vision.panels.surface import shipped_head
+
+        shipped_head()
+        shipped_net()
+        return Check("Panel finder", True, "opens")
+    except Exception as err:
+        return Check("Panel finder", False, str(err) or type(err).__name__, REINSTALL)
+
+
 def _memory_mb() -> float | None:
     try:
         for line in Path("/proc/meminfo").read_text("ascii").splitlines():
@@ -144,7 +157,8 @@ def check_text() -> Check:
 def examine() -> list[Check]:
     """All checks, in the order of what they build on."""
     out = [check_python(), *(check_library(d, m) for d, m in LIBRARIES.items())]
-    further: Sequence[Callable[[], Check]] = (check_heic, check_backbone, check_model, check_memory, check_text)
+    further: Sequence[Callable[[], Check]] = (
+        check_heic, check_backbone, check_panel_finder, check_model, check_memory, check_text)
     return [*out, *(check() for check in further), check_writing(Path(os.getcwd()))]
 
 

@@ -1,6 +1,8 @@
 """How well panels are found on outlined photographs, the surface head taught without the author being judged.
 
-    python -m training.finding_scores --photos DIR --cache DIR [--renders DIR] [--folds 5] [--json FILE]
+    python -m training.finding_scores --photos DIR --cache DIR --nets DIR [--renders DIR] [--folds 5] [--json FILE]
+
+Without --nets (the boundary nets by fold, see training/boundary_net.py) the shipped net is used, which has seen the photos.
 
 Every figure is a mean over specimens (column `group`) of the mean over their panels, with a 95 % bootstrap interval over
 authors; rows labelled by eye and line-scan pictures are left out. `found`: the outline lies at least 80 % inside one
@@ -21,6 +23,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from training.held_out_nets import HeldOutNets
 from training.panel_photos import OutlinedPhoto, cells_of, outline_of, outlined_photos
 from vision.panels.find import panels_of
 from vision.panels.partition import PhotoSurfaces, partition
@@ -146,14 +149,15 @@ def heads_without_author(photos: Sequence[OutlinedPhoto], cache: Path, count: in
     return {author: heads[k] for author, k in fold.items()}
 
 
-def judge(photos: Sequence[OutlinedPhoto], heads: dict[str, SurfaceHead], cache: Path) -> list[PhotoScore]:
+def judge(photos: Sequence[OutlinedPhoto], heads: dict[str, SurfaceHead], cache: Path,
+          nets: HeldOutNets) -> list[PhotoScore]:
     """Scores of all photos that hold a counted row."""
     scores = []
     for photo in photos:
         if not any(is_counted(r) for r in photo.rows):
             continue
         seen, size = cells_of(photo, cache)
-        scores.append(score_photo(photo, partition(seen, size, heads[photo.author]), size))
+        scores.append(score_photo(photo, partition(seen, size, heads[photo.author], nets.of(photo.author)), size))
     return scores
 
 
@@ -163,13 +167,16 @@ def main() -> None:
     parser.add_argument("--photos", type=Path, required=True, help="folder with img/ and panels.csv")
     parser.add_argument("--cache", type=Path, required=True, help="folder for what the backbone sees, made on first use")
     parser.add_argument("--renders", type=Path, help="folder of rendered scenes the head is also taught from")
+    parser.add_argument("--nets", type=Path, help="folder of the boundary nets by fold")
     parser.add_argument("--folds", type=int, default=5)
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
     photos = outlined_photos(args.photos)
-    scores = judge(photos, heads_without_author(photos, args.cache, args.folds, args.renders), args.cache)
+    scores = judge(photos, heads_without_author(photos, args.cache, args.folds, args.renders), args.cache,
+                   HeldOutNets(args.nets, [p.author for p in photos]))
     values, spread = figures(scores), intervals(scores)
-    print(f"{len(scores)} photos, {len({s.author for s in scores})} authors, {args.folds} folds by author")
+    print(f"{len(scores)} photos, {len({s.author for s in scores})} authors, {args.folds} folds by author; "
+          f"boundary nets {'without the author' if args.nets else 'that have seen the photos'}")
     for name, value in values.items():
         print(f"{name:42s} {value:.3f}   [{spread[name][0]:.2f}, {spread[name][1]:.2f}]")
     if args.json:

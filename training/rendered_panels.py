@@ -1,9 +1,11 @@
 """How well panels are found on rendered scenes, where every pixel's panel is known.
 
-    python -m training.rendered_panels --renders DIR [--most 120]
+    python -m training.rendered_panels --renders DIR [--nets DIR] [--most 120]
 
 `DIR` holds NAME.jpg, NAME.json and NAME_id.png as the scene renderer writes them. A true panel counts when it covers at
 least 1 % of the photo; it is found when one found panel overlaps it by at least half (intersection over union).
+With --nets (the boundary nets by fold, see training/boundary_net.py) no piece is judged by a net that has seen it; without,
+the shipped net is used, which has seen them all.
 """
 
 from __future__ import annotations
@@ -41,7 +43,7 @@ class Render:
 
     @property
     def wood_like_background(self) -> set[int]:
-        """Ids of background that shows wood (a wooden floor): found or not, neither is a mistake."""
+        """Ids of background that shows wood (a wooden floor): no furniture, but easily taken for it."""
         return {b["id"] for b in self.truth["background"] if b["wood_like"]}
 
 
@@ -57,19 +59,25 @@ def load(path: Path) -> Render:
 
 
 def scores(render: Render, surfaces: PhotoSurfaces) -> dict[str, list[float]]:
-    """Per true panel: best overlap, split by face and narrow side; per photo: counts, and panels mostly on background."""
+    """Per true panel: best overlap, split by face and narrow side and, for faces, by role (`role:NAME`); per photo: number of
+    panels and of those mostly on plain background and on a floor that shows wood."""
     h, w = render.ids.shape
     masks = [polygon_mask(np.array(p.outline), w, h) for p in panels_of(surfaces, "photo", (w, h))]
-    out: dict[str, list[float]] = {"face": [], "narrow": [], "background": [], "panels": [float(len(masks))], "pure": []}
+    out: dict[str, list[float]] = {"face": [], "narrow": [], "background": [], "floor": [], "panels": [float(len(masks))],
+                                   "pure": []}
     for panel in render.truth["panels"]:
         mine = render.ids == panel["id"]
         if mine.sum() < LEAST_SHARE * mine.size:
             continue
         best = max((float((mine & m).sum() / (mine | m).sum()) for m in masks), default=0.0)
         out["face" if panel["view"] == "face" else "narrow"].append(best)
+        if panel["view"] == "face":
+            out.setdefault(f"role:{panel['role']}", []).append(best)
     plain = [b["id"] for b in render.truth["background"] if not b["wood_like"]]
     other = np.isin(render.ids, plain) | (render.ids == 0)
     out["background"].append(float(sum((m & other).sum() > 0.5 * m.sum() for m in masks)))
+    floor = np.isin(render.ids, list(render.wood_like_background))
+    out["floor"].append(float(sum((m & floor).sum() > 0.5 * m.sum() for m in masks)))
     for m in masks:
         inside = np.bincount(render.ids[m], minlength=256)
         if inside[1:FIRST_BACKGROUND].sum() > 0.5 * m.sum():
@@ -79,14 +87,18 @@ def scores(render: Render, surfaces: PhotoSurfaces) -> dict[str, list[float]]:
 
 def figures(all_scores: Sequence[dict[str, list[float]]]) -> dict[str, float]:
     """Figures over photos."""
-    joined = {k: np.array([v for s in all_scores for v in s[k]]) for k in all_scores[0]}
+    names = sorted({k for s in all_scores for k in s})
+    joined = {k: np.array([v for s in all_scores for v in s.get(k, [])]) for k in names}
+    roles = {f"found among faces of {k[5:]}s": float((joined[k] > 0.5).mean()) for k in names if k.startswith("role:")}
     return {
         "faces found (overlap over 0.5)": float((joined["face"] > 0.5).mean()),
         "faces: mean best overlap": float(joined["face"].mean()),
         "narrow sides found": float((joined["narrow"] > 0.5).mean()) if len(joined["narrow"]) else float("nan"),
         "share of a panel on its main surface": float(joined["pure"].mean()),
         "panels on plain background per photo": float(joined["background"].mean()),
+        "panels on wooden floors per photo": float(joined["floor"].mean()),
         "panels per photo": float(joined["panels"].mean()),
+        **roles,
     }
 
 
@@ -94,14 +106,19 @@ def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--renders", type=Path, required=True)
+    parser.add_argument("--nets", type=Path, help="folder of the boundary nets by fold")
     parser.add_argument("--most", type=int, default=120)
     args = parser.parse_args()
+    from training.held_out_nets import HeldOutNets, pieces_of
+
     found = []
     paths = sorted(args.renders.glob("p*.json"))
+    nets = HeldOutNets(args.nets, pieces=pieces_of(paths))
     for path in paths[:: max(1, len(paths) // args.most)][: args.most]:
         render = load(path)
         h, w = render.ids.shape
-        found.append(scores(render, partition(cells.look(render.photo), (w, h), shipped_head())))
+        net = nets.of(str(render.truth["piece"]))
+        found.append(scores(render, partition(cells.look(render.photo), (w, h), shipped_head(), net)))
     print(f"{len(found)} rendered photos")
     for name, value in figures(found).items():
         print(f"{name:42s} {value:.3f}")

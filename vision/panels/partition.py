@@ -5,17 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.panels import boundaries, cells, regions, segments, superpixels
+from vision.panels import cells, regions, superpixels
 from vision.panels.cells import Cells
+from vision.panels.learned import BoundaryNet, shipped_net
 from vision.panels.regions import Merges, RegionGraph
 from vision.panels.surface import SurfaceHead, SurfaceMap, likeness_map, shipped_head
+from vision.resize import resize_map
 from vision.types import Photo
 
 #: Logit of "two surfaces" below which neighbours are joined into panels, and up to which joins are tried at all.
-STOP, MOST_STOP = 0.8, 4.0
+STOP, MOST_STOP = 1.4, 4.0
+#: Weight of the net's furniture against the surface head's.
+NET_WEIGHT = 0.7
 #: Photos whose partition is remembered.
 REMEMBERED = 2
 _seen: WeakKeyDictionary[Photo, PhotoSurfaces] = WeakKeyDictionary()
@@ -44,26 +49,34 @@ class PhotoSurfaces:
         """Partition of `photo`, computed once and remembered while the photo is in use."""
         known = _seen.get(photo)
         if known is None:
-            known = partition(cells.look(photo), (photo.width, photo.height), shipped_head())
+            known = partition(cells.look(photo), (photo.width, photo.height), shipped_head(), shipped_net())
             while len(_seen) >= REMEMBERED:
                 _seen.pop(next(iter(_seen.keys())))
             _seen[photo] = known
         return known
 
 
-def partition(seen: Cells, size: tuple[int, int], head: SurfaceHead) -> PhotoSurfaces:
+def partition(seen: Cells, size: tuple[int, int], head: SurfaceHead, net: BoundaryNet) -> PhotoSurfaces:
     """Partition from cells of a photo of `size` (width, height) px."""
     h, w = seen.pixels.shape[:2]
     reduced = head.reduced(seen)
-    cell_likeness = head.likeness(reduced)
+    answers = net.look(seen)
+    cell_likeness = both(head.likeness(reduced), resize_map(answers.furniture, seen.shape[1], seen.shape[0]))
     likeness = likeness_map(cell_likeness, w, h)
     features = np.ascontiguousarray(reduced @ head.same)
-    lines = segments.find_segments(seen.lab)
-    boundary = boundaries.boundary_map(seen.lab, features, lines)
-    patches, count = superpixels.superpixels(boundary)
-    graph = regions.build(patches, count, seen.lab, cell_likeness, features, boundary)
+    patches, count = superpixels.superpixels(answers.boundary)
+    # Patches do not always meet on the very top of a ridge: a border is as strong as the highest ground beside it.
+    ridge = np.asarray(cv2.dilate(answers.boundary, np.ones((3, 3), np.uint8)), dtype=np.float32)
+    graph = regions.build(patches, count, seen.lab, cell_likeness, features, ridge)
     merges = regions.merge(graph, stop=MOST_STOP, weights=head.pair.astype(np.float64))
-    return PhotoSurfaces(SurfaceMap(likeness, (w / size[0], h / size[1])), boundary, patches, graph, merges)
+    return PhotoSurfaces(SurfaceMap(likeness, (w / size[0], h / size[1])), answers.boundary, patches, graph, merges)
+
+
+def both(head: NDArray[np.float32], net: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Likeness from two witnesses: odds multiplied with weights that add up to 1."""
+    a, b = (np.clip(p, 0.01, 0.99) for p in (head, net))
+    logit = (1 - NET_WEIGHT) * np.log(a / (1 - a)) + NET_WEIGHT * np.log(b / (1 - b))
+    return np.asarray(1 / (1 + np.exp(-logit)), dtype=np.float32)
 
 
 def surface_map(photo: Photo) -> SurfaceMap:

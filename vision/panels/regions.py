@@ -105,9 +105,9 @@ def pair_row(a: Looks, b: Looks, border: NDArray[np.float64]) -> tuple[float, ..
     )
 
 
-#: Weights of PAIR_NAMES and a constant in the logit of "two surfaces": a logistic fit, no weight of a difference below 0,
-#: on neighbours inside and across the panels of rendered scenes and inside the outlines of real photographs.
-DEFAULT_WEIGHTS = np.array([0.000, 0.000, 0.302, 0.486, 3.358, 3.409, 0.000, 0.000, -0.051, 3.308, -0.637, 0.000, -8.456])
+#: Weights of PAIR_NAMES and a constant in the logit of "two surfaces", fitted by training/pair_weights.py on neighbours inside
+#: and across the panels of rendered scenes and inside the outlines of real photographs.
+DEFAULT_WEIGHTS = np.array([0.060, 0.146, 0.578, 0.325, 4.756, 3.935, 1.331, 0.405, 0.007, 1.534, 0.604, 1.352, -8.026])
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision.panels import geometry, quads, regions, segments, superpixels
+from vision.panels import geometry, quads, regions, superpixels
 from vision.panels.cells import working_size
 from vision.panels.partition import STOP
 
@@ -35,23 +35,6 @@ def test_a_thin_strip_between_two_ridges_is_kept_apart():
     labels, _ = superpixels.superpixels(boundary)
     strip = set(np.unique(labels[74:76]))
     assert not strip & (set(np.unique(labels[:68])) | set(np.unique(labels[83:])))
-
-
-def test_segments_see_the_border_of_a_rectangle():
-    lab = np.zeros((200, 300, 3), np.float32)
-    lab[..., 0] = 70
-    lab[60:140, 80:220, 0] = 30
-    found = segments.find_segments(lab)
-    assert len(found.ends) == 4
-    assert sorted(found.length.round(-1).tolist()) == pytest.approx([80, 80, 140, 140], abs=10)
-    assert found.contrast.min() > 30
-
-
-def test_broken_segments_on_one_line_are_joined():
-    ends = np.array([[10, 50, 60, 50], [66, 50.5, 120, 50.5], [10, 90, 60, 90]], np.float32)
-    joined = segments.join(ends)
-    lengths = sorted(np.hypot(*(joined[:, 2:] - joined[:, :2]).T).round().tolist())
-    assert lengths == [50, 110]
 
 
 @settings(max_examples=40, deadline=None)
