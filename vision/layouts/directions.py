@@ -23,6 +23,8 @@ _CELLS = 56
 WEDGE_COUNTS = (6, 8, 10, 12, 14, 16, 18, 20, 24)
 _SECTORS = 240
 _LINES = 36
+#: Share a pattern must explain before its centre is refined.
+_WORTH = 0.35
 
 Complex = NDArray[np.complex128]
 
@@ -150,6 +152,12 @@ def _spread(score: NDArray, x: NDArray, y: NDArray, cells: float) -> float:
     return float(np.sqrt((weight * ((x - x[best]) ** 2 + (y - y[best]) ** 2)).sum() + 1.0))
 
 
+def full(field: GrainField) -> Directions:
+    """Direction vectors at the field's own resolution."""
+    w = np.where(resolved(field), field.coherence, 0).astype(np.float64)
+    return Directions(w * np.exp(2j * np.radians(field.angle.astype(np.float64))), w, field.step, field.step)
+
+
 def fit_quarters(d: Directions) -> Quarters:
     """Best centre for four mirrored quarters; every cell corner within the middle 60 % is tried."""
     s = _sums(d.z)
@@ -165,7 +173,7 @@ def fit_quarters(d: Directions) -> Quarters:
     score = np.abs(folded.imag) / d.total
     i, j = np.unravel_index(int(score.argmax()), score.shape)
     xs, ys = np.meshgrid(c * d.step_x - 0.5, r * d.step_y - 0.5)
-    error = _spread(score, xs, ys, np.count_nonzero(d.weight > 0.1) / 4)
+    error = _spread(score, xs, ys, np.count_nonzero(d.weight > 0.1) * d.step_x * d.step_y / 500)
     return Quarters(float(score[i, j]), float(math.degrees(0.5 * np.angle(folded[i, j])) % 180), float(xs[i, j]), float(ys[i, j]),
                     error)
 
@@ -174,29 +182,38 @@ def fit_box(d: Directions) -> Box:
     """Best centre for four triangles; seams run to the corners, or at 45 degrees."""
     x, y = d.places()
     wide, tall = d.z.shape[1] * d.step_x, d.z.shape[0] * d.step_y
-    best: tuple[float, float, float, float, bool] | None = None
-    scores, xs, ys = [], [], []
-    for square in (False, True):
-        for fx in np.linspace(-0.16, 0.16, 9):
-            for fy in np.linspace(-0.16, 0.16, 9):
-                cx, cy = (0.5 + fx) * wide - 0.5, (0.5 + fy) * tall - 0.5
-                dx, dy = x - cx, y - cy
-                if square:
-                    upright = np.abs(dy) > np.abs(dx)
-                else:
-                    half_w = np.where(dx > 0, wide - 0.5 - cx, cx + 0.5)
-                    half_h = np.where(dy > 0, tall - 0.5 - cy, cy + 0.5)
-                    upright = np.abs(dy) * half_w > np.abs(dx) * half_h
-                value = float((np.where(upright, d.z.real, -d.z.real)).sum() / d.total)
-                if not square:
-                    scores.append(abs(value))
-                    xs.append(cx)
-                    ys.append(cy)
-                if best is None or abs(value) > abs(best[0]) + (0.02 if square else 0):
-                    best = (value, cx, cy, abs(value), square)
-    assert best is not None
-    value, cx, cy, share, square = best
-    error = _spread(np.array(scores), np.array(xs), np.array(ys), np.count_nonzero(d.weight > 0.1) / 4)
+    total = d.z.real.sum()
+
+    def explained(cx: float, cy: float, square: bool) -> float:
+        dx, dy = x - cx, y - cy
+        if square:
+            margin = np.abs(dy) - np.abs(dx)
+        else:
+            half_w = np.where(dx > 0, wide - 0.5 - cx, cx + 0.5)
+            half_h = np.where(dy > 0, tall - 0.5 - cy, cy + 0.5)
+            margin = np.abs(dy) * half_w - np.abs(dx) * half_h
+        return float(2 * d.z.real[margin > 0].sum() - total) / d.total
+
+    grid = np.linspace(-0.12, 0.12, 5)
+    tries = [((0.5 + fx) * wide - 0.5, (0.5 + fy) * tall - 0.5, square) for square in (False, True) for fx in grid for fy in grid]
+    values = np.array([explained(*t) for t in tries])
+    first = int((np.abs(values) - 0.02 * np.array([t[2] for t in tries])).argmax())
+    cx, cy, square = tries[first]
+    value = float(values[first])
+    seen = [(cx, cy, abs(value))]
+    reach = 0.03
+    while reach > 0.002 and abs(value) > _WORTH:
+        around = [(cx + a * reach * wide, cy + b * reach * tall) for a in (-1, 0, 1) for b in (-1, 0, 1) if a or b]
+        moved = [explained(*c, square) for c in around]
+        seen += [(*c, abs(v)) for c, v in zip(around, moved, strict=True)]
+        k = int(np.argmax(np.abs(moved)))
+        if abs(moved[k]) > abs(value):
+            (cx, cy), value = around[k], float(moved[k])
+        else:
+            reach /= 2
+    share = abs(value)
+    xs, ys, scores = (np.array(v) for v in zip(*seen, strict=True))
+    error = _spread(scores, xs, ys, np.count_nonzero(d.weight > 0.1) / 4)
     reach = max(wide, tall)
     corners = ((-0.5, -0.5), (wide - 0.5, -0.5), (wide - 0.5, tall - 0.5), (-0.5, tall - 0.5))
     if square:

@@ -118,7 +118,7 @@ def gather(view: WorkingView, grain_field: GrainField) -> Evidence | None:
     fold = directions.fit_fold(d)
     quarters = box = wedges = blocks = None
     if uniform < _ONE_DIRECTION:
-        quarters, box = directions.fit_quarters(d), directions.fit_box(d)
+        quarters, box = directions.fit_quarters(directions.full(grain_field)), directions.fit_box(d)
         blocks = directions.fit_blocks(d)
         wedges = directions.fit_wedges(d)
     line = fold.direction if fold.gain > 0.1 else grain

@@ -102,7 +102,10 @@ def _mirrors(grams: NDArray, near: int, norm: NDArray) -> tuple[NDArray, NDArray
         best, chance = value[:near].max(0), value[near:]
         # the spread of chance is pooled over axes: a few shifts alone say too little
         spread = max(float(np.sqrt(np.mean(chance.var(0)))), 1e-3)
-        score = (best - chance.mean(0)) / spread
+        # nor may the axis be one of many as good: straight grain mirrors end to end everywhere
+        middle = float(np.median(best))
+        usual = 1.48 * float(np.median(np.abs(best - middle))) + 0.01
+        score = np.minimum((best - chance.mean(0)) / spread, 2 * (best - middle) / usual)
         better = score > z[at]
         z[at[better]], r[at[better]], best_span[at[better]] = score[better], best[better], span
     return z, r, best_span
