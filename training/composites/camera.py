@@ -61,7 +61,7 @@ def photograph(surface: Pixels, shot: Shot, rng: np.random.Generator) -> tuple[P
     blurred = cv2.GaussianBlur(lit, (0, 0), _lens_sigma(shot, min(h, w), size))
     frame = cv2.warpPerspective(blurred, to_frame, (frame_w, frame_h), flags=cv2.INTER_LINEAR,
                                 borderMode=cv2.BORDER_REPLICATE)
-    frame = frame + np.asarray(rng.normal(0, rng.uniform(*shot.noise), frame.shape), dtype=np.float32)
+    frame = frame + np.float32(rng.uniform(*shot.noise)) * rng.standard_normal(frame.shape, dtype=np.float32)
     coded = _jpeg(np.clip(np.round(frame), 0, 255).astype(np.uint8), int(rng.integers(shot.quality[0], shot.quality[1] + 1)))
     # the program's own rectifying: a rectangle of the right shape behind corners that are a little wrong
     found = quad + rng.normal(0, shot.corner_error * min(w, h) * size, (4, 2))

@@ -1,10 +1,11 @@
 """How figure changes from one veneer leaf to the next, made on real figure.
 
-A leaf lies 0.5 to 0.6 mm below its neighbour (TRADE practice), so every ring line in the face moves sideways by that
-depth times the cotangent of the angle between ring and face: little on quarter-sawn wood, much where rings lie flat.
-Single pores (0.05 to 0.3 mm wide) are other pores in the next leaf, and slow colour wanders with depth. The model here:
+A leaf lies its own thickness below its neighbour: 0.6 mm is the standard, thin ones have 0.25 to 0.3 mm (several trade
+pages). Every ring line in the face moves sideways by that depth times the cotangent of the angle between ring and face:
+little on quarter-sawn wood, much where rings lie flat. Single pores (0.05 to 0.3 mm wide) are other pores in the next
+leaf, and slow colour wanders with depth. The model here:
 
-1. pith-side shift: across the grain by n * DEPTH_MM * c(y), where c is a smooth random curve with values mostly within
+1. pith-side shift: across the grain by n * 0.6 mm * c(y), where c is a smooth random curve with values mostly within
    -1.2 .. 1.2 for flat wood and -0.3 .. 0.3 for straight (assumption: cotangents of 40 and 73 degrees);
 2. elastic warp: smooth random displacement, 0.25 mm * sqrt(n) rms across the grain and as much again along it, smooth
    over 40 mm across and 160 mm along (assumption);
@@ -12,7 +13,8 @@ Single pores (0.05 to 0.3 mm wide) are other pores in the next leaf, and slow co
 4. new features at all scales: 6 % * n (at most 30 %) of another figure's detail is added (assumption);
 5. amplitude and tone wander slowly: 4 % * sqrt(n) rms (assumption).
 
-A rendered log gives the second truth, in which all this follows from the solid (`pairs.make_rendered_pair`).
+Here n counts slices of 0.6 mm and need not be whole: two leaves of 0.3 mm make n = 1. A rendered log gives the second
+truth, in which all this follows from the solid (`pairs.make_rendered_pair`).
 """
 
 from __future__ import annotations

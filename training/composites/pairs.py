@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.composites.camera import DAMAGES
-from training.composites.drift import leaf_displacement, renew_detail
+from training.composites.drift import DEPTH_MM, leaf_displacement, renew_detail
 from training.composites.figures import Figure
 from training.figure.cuts import LEAF_MM, Peeled, saw_board
 from training.figure.log import Log
@@ -29,6 +29,9 @@ PANEL_PX, LONGEST = 512, 1000
 ASPECTS = (0.7, 3.0)
 #: Fewest figure pixels for one panel pixel: figure is not blown up further than 2.2 times.
 MIN_SCALE = 0.45
+
+#: Thickness of a leaf, mm.
+LEAF_RANGE_MM = (0.3, 0.6)
 
 Matrix = NDArray[np.float64]
 
@@ -267,7 +270,7 @@ def _related(figure: Figure, other: Figure, kind: str, rng: np.random.Generator)
         flip = np.array([[1, 0, 0], [0, -1, height - 1], [0, 0, 1.0]])
     mb = mb @ flip
     a = _window(figure, ma, width, height, scale)
-    leaves, shrink, drift, shift = 0, 0.0, 0.0, None
+    leaves, depth, shrink, drift, shift, px_per_mm = 0, 0.0, 0.0, 0.0, None, 1.0
     if copies:
         stretch = 1 + rng.normal(0, 0.003)
         middle = np.array([[stretch, 0, (1 - stretch) * width / 2], [0, 1, 0], [0, 0, 1.0]])
@@ -278,11 +281,12 @@ def _related(figure: Figure, other: Figure, kind: str, rng: np.random.Generator)
         if kind == "rotary":
             shrink = float(np.exp(rng.uniform(np.log(0.003), np.log(0.03))))
             mb = mb @ np.diag([1.0, 1 / (1 - shrink), 1.0])
-        shift = leaf_displacement(height, width, leaves, figure.kind, px_per_mm, rng)
+        depth = leaves * float(rng.uniform(*LEAF_RANGE_MM)) / DEPTH_MM
+        shift = leaf_displacement(height, width, depth, figure.kind, px_per_mm, rng)
         drift = _rigid_residual(shift) * PANEL_PX / min(width, height)
     b = _window(figure, mb, width, height, scale, shift)
     if not copies:
-        b = renew_detail(b, foreign(other, figure, width, height, rng), leaves, px_per_mm, rng)
+        b = renew_detail(b, foreign(other, figure, width, height, rng), depth, px_per_mm, rng)
     if kind == "book":
         b = np.clip(b * rng.uniform(0.9, 1.0), 0, 255).astype(np.uint8)  # loose side turned up (assumption)
     truth = np.linalg.inv(mb) @ ma

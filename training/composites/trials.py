@@ -30,11 +30,11 @@ class Trial:
 class Counts:
     """How many of each: copies and negatives a row, leaves over all rows, rendered pairs a kind, negatives to tune on."""
 
-    copies: int = 40
+    copies: int = 32
     negatives: int = 34
-    leaves: int = 90
-    rendered: int = 25
-    tune_negatives: int = 20
+    leaves: int = 72
+    rendered: int = 20
+    tune_negatives: int = 16
 
 
 QUICK = Counts(copies=5, negatives=5, leaves=12, rendered=4, tune_negatives=4)
@@ -61,7 +61,7 @@ def plan(tune: list[Figure], report: list[Figure], counts: Counts) -> list[Trial
         n = int(counts.leaves * share)
         firsts = _by_turns(report, n, rng)
         for k in range(n):
-            second = _like(report, firsts[k])[int(rng.integers(3))]
+            second = alike(report, firsts[k])[int(rng.integers(3))]
             trials.append(Trial("report", kind, ROWS[k % len(ROWS)], firsts[k], second, seed + k))
         seed += n
     for kind in ("slip", "book", "rotary", "none"):
@@ -87,9 +87,9 @@ def negative_couples(figures: list[Figure], count: int, rng: np.random.Generator
     same_board = [(i, i) for i in range(n) if max(figures[i].pixels.shape[:2]) >= 500]
     straight = [i for i in range(n) if figures[i].kind == "straight"]
     straights = [(i, j) for i in straight for j in straight if i < j]
-    alike = [(i, j) for i in range(n) for j in _like(figures, i)[:12] if i < j]
+    lookalikes = [(i, j) for i in range(n) for j in alike(figures, i)[:12] if i < j]
     out: list[tuple[int, int]] = []
-    pools = [list(dict.fromkeys(p)) for p in (same_author, same_board, straights, alike)]
+    pools = [list(dict.fromkeys(p)) for p in (same_author, same_board, straights, lookalikes)]
     for pool in pools:
         rng.shuffle(pool)
     while len(out) < count and any(pools):
@@ -123,7 +123,7 @@ def _by_turns(figures: list[Figure], count: int, rng: np.random.Generator) -> li
 _LIKE: dict[tuple[int, int], list[int]] = {}
 
 
-def _like(figures: list[Figure], one: int) -> list[int]:
+def alike(figures: list[Figure], one: int) -> list[int]:
     """Other figures by likeness of mean colour and of how coarse their detail is, most alike first."""
     key = (id(figures), one)
     if key not in _LIKE:
