@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.rows import Row, table, use_two_cores
-from training.figure.cuts import saw_board
-from training.figure.log import Log
 from training.figure.species import SPECIES
+from training.trap_scenes import board_face
 from vision.repeats.describe import Described, describe
 from vision.repeats.find import find_repeats
 from vision.repeats.index import CandidateIndex
@@ -58,11 +57,7 @@ def panels(count: int, seed: int = 0) -> list[Sheet]:
 
 
 def _wood(species: str, width: int, height: int, rng: np.random.Generator) -> NDArray[np.uint8]:
-    log = Log(species, int(rng.integers(1 << 30)))
-    board = saw_board(log, str(rng.choice(["flat", "rift", "quarter"])), rng)
-    a, b = (np.arange(width) - width / 2) * 1.0, (np.arange(height) - height / 2) * 1.0
-    cut = log.cut(board.points(a[None, :], b[:, None], np.zeros((1, 1))), texel=1.0)
-    return np.asarray(np.clip(np.round(cut.rgb * 255), 0, 255), dtype=np.uint8)
+    return board_face(species, str(rng.choice(["flat", "rift", "quarter"])), int(rng.integers(1 << 30)), width, height)
 
 
 def _sorted_out(described: list[Described]) -> int:

@@ -12,12 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.composites.camera import SHOTS, Shot, photograph
+from training.figure.cuts import saw_board
+from training.figure.log import Log
 from vision.repeats.sheet import SHEET_PX, Sheet
 from vision.resize import fit_within, resize
 
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float64]
-#: What may stand between a surface and its picture in a trap: mild to the worst that is to be borne.
+#: Size of the photos that panels lie well inside of; then what may stand between a surface and its picture in a trap: mild to the worst that is to be borne.
+FRAME = (3000, 3000)
 DAMAGES = ("none", "light", "gloss", "blur", "scale", "all")
 
 
@@ -40,6 +43,15 @@ def shot(name: str, rng: np.random.Generator) -> Shot:
     if name in ("scale", "all"):
         out = replace(out, stretch=float(rng.choice([1 / 1.05, 1.0, 1.05])))
     return out
+
+
+def board_face(species: str, cut: str, seed: int, width: int = 420, height: int = 220, *, knots: float | None = None) -> Pixels:
+    """(height, width, 3) face of a board sawn from a log of its own, grain along x, 1 mm a pixel. `cut`: see cuts.saw_board."""
+    log = Log(species, seed, knots=knots)
+    board = saw_board(log, cut, np.random.default_rng([seed, 7]))
+    along, across = np.arange(width) - width / 2, np.arange(height) - height / 2
+    face = log.cut(board.points(along[None, :], across[:, None], np.zeros((1, 1))), texel=1.0)
+    return np.asarray(np.clip(np.round(face.rgb * 255), 0, 255), dtype=np.uint8)
 
 
 # -- hardware ---------------------------------------------------------------------------------------------------------
@@ -119,7 +131,7 @@ def two_fronts(a: Pixels, b: Pixels, rng: np.random.Generator, damage: str, *, o
     for k, surface in enumerate(with_fittings([a, b], rng)):
         picture, _ = photograph(surface, shot(damage, rng), rng)
         at = (40.0, 40.0 + (k * 1.1 * max(a.shape[0], b.shape[0]) if one_photo else 0.0))
-        out.append(sheet(picture, "photo 1" if one_photo else f"photo {k + 1}", f"front {k + 1}", at=at, frame=(9999, 9999)))
+        out.append(sheet(picture, "photo 1" if one_photo else f"photo {k + 1}", f"front {k + 1}", at=at, frame=FRAME))
     return out
 
 
@@ -142,7 +154,7 @@ def front_twice(surface: Pixels, rng: np.random.Generator, damage: str) -> list[
         cut = rng.uniform(0, 0.04, 4)
         x0, y0, x1, y1 = int(cut[0] * w), int(cut[1] * h), int((1 - cut[2]) * w), int((1 - cut[3]) * h)
         out.append(sheet(np.ascontiguousarray(picture[y0:y1, x0:x1]), f"photo {k + 1}", "front", at=(100.0, 100.0),
-                         frame=(9999, 9999)))
+                         frame=FRAME))
     return out
 
 
@@ -153,8 +165,8 @@ def nested(surface: Pixels, rng: np.random.Generator, damage: str) -> list[Sheet
     share = rng.uniform(0.5, 0.9, 2)
     x0, y0 = int(rng.uniform(0, 1 - share[0]) * w), int(rng.uniform(0, 1 - share[1]) * h)
     part = np.ascontiguousarray(picture[y0 : y0 + int(share[1] * h), x0 : x0 + int(share[0] * w)])
-    return [sheet(picture, "photo 1", "whole", at=(50.0, 50.0), frame=(9999, 9999)),
-            sheet(part, "photo 1", "part", at=(50.0 + x0, 50.0 + y0), frame=(9999, 9999))]
+    return [sheet(picture, "photo 1", "whole", at=(50.0, 50.0), frame=FRAME),
+            sheet(part, "photo 1", "part", at=(50.0 + x0, 50.0 + y0), frame=FRAME)]
 
 
 def reflected(upright: Pixels, top: Pixels, rng: np.random.Generator, damage: str) -> list[Sheet]:
@@ -170,7 +182,7 @@ def reflected(upright: Pixels, top: Pixels, rng: np.random.Generator, damage: st
     out = []
     for k, surface in enumerate((upright, mixed)):
         picture, _ = photograph(surface, shot(damage, rng), rng)
-        out.append(sheet(picture, "photo 1", ("upright", "top")[k], at=(30.0, 30.0 + k * h), frame=(9999, 9999)))
+        out.append(sheet(picture, "photo 1", ("upright", "top")[k], at=(30.0, 30.0 + k * h), frame=FRAME))
     return out
 
 

@@ -29,8 +29,8 @@ FRAME_SLACK = 0.01
 SAME_OUTLINE = 0.80
 #: A mirror image below its object, about an axis this near to level (degrees), can be a reflection in a top.
 LEVEL_DEGREES = 30.0
-#: A reflection keeps at most this share of the contrast of what is reflected.
-REFLECTED_CONTRAST = 0.75
+#: An image that keeps less of the object's contrast than this is a reflection: below its object, and beside it.
+REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.45
 REASONS: Final = {
     "same_place": "Both regions cover the same place of the photo.",
     "reflection": "One is the mirror image of the other in a glossy surface.",
@@ -90,44 +90,54 @@ def _on_one_photo(a: Sheet, b: Sheet, transform: NDArray[np.float64], region: ND
     if moved < SAME_PLACE:
         return SameSurface(True, True, float(1 - 0.5 * moved / SAME_PLACE), "same_place")
     if _mirrored(a, b, transform, points):
-        kept = _contrast_kept(a, b, transform, points)
+        kept = _reflection(a, b, transform, points)
         if kept is not None:
             return kept
     return SameSurface(False, True, float(np.clip(0.5 * SAME_PLACE / moved, 0, 0.5)), "apart")
 
 
-def _contrast_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> SameSurface | None:
-    """A reflection, if the mirror image lies across a straight line from its object and is paler than it."""
+def _reflection(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> SameSurface | None:
+    """A reflection, if the mirror image lies straight across from its object and carries only a part of its contrast.
+
+    A glossy top shows the object's figure weakened and its own beside it, so what the image has of the object is measured
+    by regression, not by how lively the image is.
+    """
+    if a.panel == b.panel:  # leaves opened like a book lie on one panel, object and image do not
+        return None
     first, second = a.photo_points(points), b.photo_points(_through(transform, points))
     way = second - first
-    length = np.linalg.norm(way, axis=1)
-    direction = way / np.maximum(length[:, None], 1e-6)
-    mean = direction.mean(axis=0)
+    mean = (way / np.maximum(np.linalg.norm(way, axis=1)[:, None], 1e-6)).mean(axis=0)
     if np.linalg.norm(mean) < 0.9:  # lines from object to image run side by side, or nearly so
         return None
-    steep = float(np.degrees(np.arctan2(abs(mean[1]), abs(mean[0]))))
-    # the point half way lies on the mirror line for points at the same distance: its spread along the way must be small
-    ratio = _contrast(b, _through(transform, points)) / max(_contrast(a, points), 1e-6)
-    paler = min(ratio, 1 / max(ratio, 1e-6))
-    below_is_b = mean[1] > 0
-    lower_paler = (ratio if below_is_b else 1 / max(ratio, 1e-6)) < 1.0
-    level = steep > 90 - LEVEL_DEGREES
-    if a.panel == b.panel:  # leaves opened like a book lie on one panel, a reflection does not
-        return None
-    if paler < REFLECTED_CONTRAST and (lower_paler or not level):
-        return SameSurface(True, True, float(np.clip(1.5 - paler, 0.6, 1.0)), "reflection")
+    level = np.degrees(np.arctan2(abs(mean[1]), abs(mean[0]))) > 90 - LEVEL_DEGREES
+    to_b, to_a = _share_kept(a, b, transform, points)
+    kept, limit = (to_b if mean[1] > 0 else to_a, REFLECTED_BELOW) if level else (min(to_a, to_b), REFLECTED_BESIDE)
+    if kept < limit:
+        return SameSurface(True, True, float(np.clip(1.0 - 0.5 * kept, 0.5, 1.0)), "reflection")
     return None
 
 
-def _contrast(sheet: Sheet, points: NDArray[np.float64]) -> float:
-    """Standard deviation of detail (finer than a fifteenth of the short side) about the points, grey levels."""
-    grey = cv2.cvtColor(sheet.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    detail = grey - cv2.GaussianBlur(grey, (0, 0), max(2.0, min(grey.shape) / 15))
-    x = np.clip(np.rint(points[:, 0]).astype(int), 0, sheet.width - 1)
-    y = np.clip(np.rint(points[:, 1]).astype(int), 0, sheet.height - 1)
-    values = detail[y, x]
-    low, high = np.percentile(values, [10, 90])  # a handle in the region must not count for figure
-    return float(high - low) / 2.56
+def _share_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> tuple[float, float]:
+    """Slopes of the detail of b on that of a, and of a on b, over the box of the points, once registered."""
+    h, w = a.mask.shape
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    grey_a = cv2.cvtColor(a.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    grey_b = cv2.warpPerspective(cv2.cvtColor(b.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32), transform, (w, h), flags=flags)
+    inside = cv2.warpPerspective(b.mask.astype(np.uint8), transform, (w, h), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP) > 0
+    box = np.zeros((h, w), np.bool_)
+    x0, y0 = np.clip(points.min(axis=0).astype(int), 0, [w - 1, h - 1])
+    x1, y1 = np.clip(points.max(axis=0).astype(int), 0, [w - 1, h - 1])
+    box[y0 : y1 + 1, x0 : x1 + 1] = True
+    use = box & inside & a.mask
+    if use.sum() < 100:
+        return 1.0, 1.0
+    fine, wide = max(1.0, min(h, w) / 120), max(4.0, min(h, w) / 12)
+    x, y = ((cv2.GaussianBlur(g, (0, 0), fine) - cv2.GaussianBlur(g, (0, 0), wide))[use] for g in (grey_a, grey_b))
+    # a handle in the region must not count for figure
+    calm = (np.abs(x) <= np.percentile(np.abs(x), 97)) & (np.abs(y) <= np.percentile(np.abs(y), 97))
+    x, y = x[calm] - x[calm].mean(), y[calm] - y[calm].mean()
+    common = float(x @ y)
+    return common / max(float(x @ x), 1e-6), common / max(float(y @ y), 1e-6)
 
 
 def _mirrored(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> bool:
@@ -193,7 +203,7 @@ def _real_sides(sheet: Sheet, box: tuple[float, float, float, float]) -> tuple[b
     if frame is None:
         return True, True, True, True
     corners = _corners(box)
-    slack = FRAME_SLACK * max(frame) + 1.0
+    slack = FRAME_SLACK * float(np.ptp(sheet.photo_points(corners), axis=0).max()) + 2.0
     out = []
     for i in range(4):
         t = np.linspace(0.1, 0.9, 9)[:, None]
