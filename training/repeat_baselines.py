@@ -45,16 +45,16 @@ def _posed(pixels: NDArray[np.float32], k: int) -> NDArray[np.float32]:
     return np.ascontiguousarray((pixels, pixels[::-1, ::-1], pixels[::-1], pixels[:, ::-1])[k])
 
 
-def _grey(pixels: Pixels) -> NDArray[np.uint8]:
+def grey(pixels: Pixels) -> NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
 
 
-def _band(pixels: Pixels) -> NDArray[np.float32]:
+def band(pixels: Pixels) -> NDArray[np.float32]:
     """Grey levels between 1 and 12 px, the local contrast evened out."""
-    grey = _grey(pixels).astype(np.float32)
-    band = cv2.GaussianBlur(grey, (0, 0), 1.0) - cv2.GaussianBlur(grey, (0, 0), 12.0)
-    size = np.sqrt(cv2.GaussianBlur(band * band, (0, 0), 24.0))
-    return np.asarray(band / (size + 1.0), dtype=np.float32)
+    light = grey(pixels).astype(np.float32)
+    fine = cv2.GaussianBlur(light, (0, 0), 1.0) - cv2.GaussianBlur(light, (0, 0), 12.0)
+    size = np.sqrt(cv2.GaussianBlur(fine * fine, (0, 0), 24.0))
+    return np.asarray(fine / (size + 1.0), dtype=np.float32)
 
 
 def sift_voting(a: Pixels, b: Pixels, *, ratio: float = 0.8, reach: float = 4.0) -> Match:
@@ -63,7 +63,7 @@ def sift_voting(a: Pixels, b: Pixels, *, ratio: float = 0.8, reach: float = 4.0)
     Similarities that no two panels can have (scale beyond 0.7..1.4, turned by more than 12 degrees from a pose) score 0.
     """
     sift = cv2.SIFT_create(nfeatures=1500, contrastThreshold=0.01)  # type: ignore[attr-defined]
-    grey_a, grey_b = _grey(a), _grey(b)
+    grey_a, grey_b = grey(a), grey(b)
     points_a, words_a = sift.detectAndCompute(grey_a, None)
     best = Match(0.0, None)
     if words_a is None or len(words_a) < 2:
@@ -102,7 +102,7 @@ def fft_correlation(a: Pixels, b: Pixels) -> Match:
     cross-correlation, here over the root of the shared area so that slivers do not win; peak in units of its own spread."""
     from scipy import fft
 
-    band_a, band_b = _band(a), _band(b)
+    band_a, band_b = band(a), band(b)
     h = cv2.getOptimalDFTSize(a.shape[0] + b.shape[0])
     w = cv2.getOptimalDFTSize(a.shape[1] + b.shape[1])
     ones = (fft.rfft2(np.ones(a.shape[:2], np.float32), (h, w)), fft.rfft2(np.ones(b.shape[:2], np.float32), (h, w)))
@@ -127,7 +127,7 @@ def phase_correlation(a: Pixels, b: Pixels) -> Match:
     after that shift, times the root of the overlapping share."""
     from skimage.registration import phase_cross_correlation
 
-    band_a, band_b = _band(a), _band(b)
+    band_a, band_b = band(a), band(b)
     h, w = max(a.shape[0], b.shape[0]), max(a.shape[1], b.shape[1])
     field_a = np.pad(band_a, ((0, h - a.shape[0]), (0, w - a.shape[1])))
     best = Match(0.0, None)
@@ -162,11 +162,11 @@ def mirror_axes(pixels: Pixels, *, most: int = 8, angle_bins: int = 180) -> list
     between, weighted by how well the two orientations mirror, 1 - cos(phi_i + phi_j - 2 theta) where positive, and by how
     alike the scales are. Peaks of the smoothed votes are axes; `score` is in votes.
     """
-    grey = _grey(pixels)
-    h, w = grey.shape
+    light = grey(pixels)
+    h, w = light.shape
     sift = cv2.SIFT_create(nfeatures=2000, contrastThreshold=0.01)  # type: ignore[attr-defined]
-    points, words = sift.detectAndCompute(grey, None)
-    mirrored, mirrored_words = sift.detectAndCompute(np.ascontiguousarray(grey[:, ::-1]), None)
+    points, words = sift.detectAndCompute(light, None)
+    mirrored, mirrored_words = sift.detectAndCompute(np.ascontiguousarray(light[:, ::-1]), None)
     if words is None or mirrored_words is None or len(words) < 4 or len(mirrored_words) < 4:
         return []
     p = np.array([k.pt for k in points])

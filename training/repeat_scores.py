@@ -24,6 +24,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from training.composites import recurring
 from training.composites.figures import Figure, load
 from training.composites.pairs import Pair
 from training.composites.statistics import auc, group_bootstrap, mean_of, ratio_cost, threshold_at, wilson
@@ -120,18 +121,25 @@ def _start(photos: Path, textures: Path | None) -> None:
     _STATE.update({part: load(photos, textures, part) for part in ("tune", "report")})
 
 
+def _work_sheet(job: recurring.Job) -> Row:
+    return recurring.measure_sheet(job, _STATE[job[0]])
+
+
 def _work(trial: Trial, methods: tuple[str, ...]) -> Row:
     return measure_trial(trial, _STATE[trial.part], methods)
 
 
-def measure_all(photos: Path, textures: Path | None, counts: Counts, methods: tuple[str, ...], workers: int) -> list[Row]:
-    """Rows of all trials, in the order of the plan."""
+def measure_all(photos: Path, textures: Path | None, counts: Counts, methods: tuple[str, ...], workers: int,
+                ) -> tuple[list[Row], list[Row]]:
+    """(rows of all pairs, rows of single panels), in the order of the plan; panels only when ours is measured."""
     _start(photos, textures)
     trials = plan(_STATE["tune"], _STATE["report"], counts)
+    sheets = recurring.jobs(_STATE["tune"], _STATE["report"], counts.recurring) if OURS in methods else []
     if workers <= 1:
-        return [_work(t, methods) for t in trials]
+        return [_work(t, methods) for t in trials], [_work_sheet(j) for j in sheets]
     with get_context("spawn").Pool(workers, initializer=_start, initargs=(photos, textures)) as pool:
-        return list(pool.imap(partial(_work, methods=methods), trials, chunksize=8))
+        return (list(pool.imap(partial(_work, methods=methods), trials, chunksize=8)),
+                list(pool.imap(_work_sheet, sheets, chunksize=8)))
 
 
 # -- what the rows say -----------------------------------------------------------------------------------------------
@@ -318,14 +326,18 @@ def main() -> None:
     args = parser.parse_args()
     start = time.perf_counter()
     methods = tuple(args.methods)
-    rows = measure_all(args.photos, args.textures, QUICK if args.quick else Counts(), methods, args.workers)
+    rows, panels = measure_all(args.photos, args.textures, QUICK if args.quick else Counts(), methods, args.workers)
     summary = summarise(rows, methods)
+    if panels:
+        summary["recurring"] = recurring.summarise(panels)
     summary["seconds"] = {m: float(np.mean([r[f"{m}_s"] for r in rows if f"{m}_s" in r])) for m in methods}
     args.json.parent.mkdir(parents=True, exist_ok=True)
-    public = [{k: v for k, v in r.items() if k not in ("group", "groups")} for r in rows]
+    public = [{k: v for k, v in r.items() if k not in ("group", "groups")} for r in rows + panels]
     args.json.write_text(json.dumps({"summary": summary, "rows": public}, default=float))
     print(text(summary, methods))
-    print(f"\n{len(rows)} pairs in {time.perf_counter() - start:.0f} s; seconds a pair: "
+    if panels:
+        print("\n" + recurring.text(summary["recurring"]))
+    print(f"\n{len(rows)} pairs and {len(panels)} panels in {time.perf_counter() - start:.0f} s; seconds a pair: "
           + ", ".join(f"{m} {s:.2f}" for m, s in summary["seconds"].items()))
 
 

@@ -220,7 +220,7 @@ def _sample(pixels: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.flo
     return np.asarray(out, dtype=np.uint8)
 
 
-def _window(figure: Figure, matrix: Matrix, width: int, height: int, scale: float,
+def sample_window(figure: Figure, matrix: Matrix, width: int, height: int, scale: float,
             shift: tuple[NDArray[np.float32], NDArray[np.float32]] | None = None) -> NDArray[np.uint8]:
     """Panel whose pixel (x, y) shows the figure at `matrix` (x, y, 1), moved by `shift` (panel pixels) first."""
     y, x = np.mgrid[0:height, 0:width].astype(np.float32)
@@ -269,7 +269,7 @@ def _related(figure: Figure, other: Figure, kind: str, rng: np.random.Generator)
     elif mirrored:
         flip = np.array([[1, 0, 0], [0, -1, height - 1], [0, 0, 1.0]])
     mb = mb @ flip
-    a = _window(figure, ma, width, height, scale)
+    a = sample_window(figure, ma, width, height, scale)
     leaves, depth, shrink, drift, shift, px_per_mm = 0, 0.0, 0.0, 0.0, None, 1.0
     if copies:
         stretch = 1 + rng.normal(0, 0.003)
@@ -284,7 +284,7 @@ def _related(figure: Figure, other: Figure, kind: str, rng: np.random.Generator)
         depth = leaves * float(rng.uniform(*LEAF_RANGE_MM)) / DEPTH_MM
         shift = leaf_displacement(height, width, depth, figure.kind, px_per_mm, rng)
         drift = _rigid_residual(shift) * PANEL_PX / min(width, height)
-    b = _window(figure, mb, width, height, scale, shift)
+    b = sample_window(figure, mb, width, height, scale, shift)
     if not copies:
         b = renew_detail(b, foreign(other, figure, width, height, rng), depth, px_per_mm, rng)
     if kind == "book":
@@ -312,7 +312,7 @@ def foreign(other: Figure, own: Figure, width: int, height: int, rng: np.random.
     scale = min(fh / height, fw / width, 2.0)
     matrix = np.array([[scale, 0, rng.uniform(0, max(0.0, fw - scale * width))],
                        [0, scale, rng.uniform(0, max(0.0, fh - scale * height))], [0, 0, 1.0]])
-    pixels = _window(other, matrix, width, height, scale)
+    pixels = sample_window(other, matrix, width, height, scale)
     return np.ascontiguousarray(pixels[::-1, ::-1]) if other is own else pixels
 
 
@@ -326,7 +326,7 @@ def _unrelated(first: Figure, second: Figure, rng: np.random.Generator,
             fh, fw = figure.pixels.shape[:2]
             corner = np.array([[scale, 0, rng.uniform(0, max(0.0, fw - width * scale - 2))],
                                [0, scale, rng.uniform(0, max(0.0, fh - height * scale - 2))], [0, 0, 1.0]])
-            out.append(_window(figure, corner, width, height, scale))
+            out.append(sample_window(figure, corner, width, height, scale))
         same = "same author" if first.group == second.group else "other author"
         return out[0], out[1], f"{same}, {first.kind}"
     fh, fw = first.pixels.shape[:2]

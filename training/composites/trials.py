@@ -28,16 +28,18 @@ class Trial:
 
 @dataclass(frozen=True)
 class Counts:
-    """How many of each: copies and negatives a row, leaves over all rows, rendered pairs a kind, negatives to tune on."""
+    """How many of each: copies and negatives a row, leaves over all rows, rendered pairs a kind, negatives to tune
+    on, and single panels with recurring figure a row."""
 
     copies: int = 32
     negatives: int = 34
     leaves: int = 72
     rendered: int = 20
     tune_negatives: int = 16
+    recurring: int = 6
 
 
-QUICK = Counts(copies=5, negatives=5, leaves=12, rendered=4, tune_negatives=4)
+QUICK = Counts(copies=5, negatives=5, leaves=12, rendered=4, tune_negatives=4, recurring=1)
 COPY_KINDS = ("copy", "copy_turned", "copy", "copy_mirrored")
 
 
@@ -47,7 +49,7 @@ def plan(tune: list[Figure], report: list[Figure], counts: Counts) -> list[Trial
     seed = 100
     rng = np.random.default_rng(3)
     total = counts.copies * len(ROWS)
-    firsts = _by_turns(report, total, rng)
+    firsts = by_turns(report, total, rng)
     for k in range(total):
         kind = COPY_KINDS[(k // len(ROWS)) % len(COPY_KINDS)]
         trials.append(Trial("report", kind, ROWS[k % len(ROWS)], firsts[k], firsts[k], seed + k))
@@ -59,7 +61,7 @@ def plan(tune: list[Figure], report: list[Figure], counts: Counts) -> list[Trial
         seed += len(couples)
     for kind, share in (("slip", 1.0), ("book", 0.5), ("rotary", 0.5)):
         n = int(counts.leaves * share)
-        firsts = _by_turns(report, n, rng)
+        firsts = by_turns(report, n, rng)
         for k in range(n):
             second = alike(report, firsts[k])[int(rng.integers(3))]
             trials.append(Trial("report", kind, ROWS[k % len(ROWS)], firsts[k], second, seed + k))
@@ -106,7 +108,7 @@ def negative_couples(figures: list[Figure], count: int, rng: np.random.Generator
     return [out[k] for k in order]
 
 
-def _by_turns(figures: list[Figure], count: int, rng: np.random.Generator) -> list[int]:
+def by_turns(figures: list[Figure], count: int, rng: np.random.Generator) -> list[int]:
     """`count` figures so that every group comes equally often, and every figure of a group in turn."""
     groups: dict[str, list[int]] = {}
     for i, figure in enumerate(figures):
