@@ -28,6 +28,9 @@ REGISTERED_BASE, REGISTERED_PER_SHEET = 8, 1.5
 LEAST_WEIGHT = 0.45
 #: Two sheets of one photo whose matched places lie closer than this (share of the sheet's side) are one place.
 ONE_PLACE = 0.04
+#: Least correlation of what changes along the grain, and least lead of its peak, on one sheet: there all grain runs on in
+#: itself, and a figure slid a little along itself resembles itself. Real boards reach 0.37 and 0.21, copies 0.66 and 0.58.
+WITHIN_CROSSING, WITHIN_LEAD = 0.42, 0.28
 #: Offsets count as multiples of a period within this share of it.
 PERIOD_ERROR = 0.03
 
@@ -88,6 +91,8 @@ def judged(sheets: Sequence[Sheet], described: Sequence[Described], a: int, b: i
         return None
     # Peak widths hold in the frame's pixels: the finer sheet could show no more than the coarser one does.
     if measured.values["along_sd"] > model.along_sd_most or measured.values["across_sd"] > model.along_sd_most:
+        return None
+    if a == b and (measured.values["crossing"] < WITHIN_CROSSING or measured.values["lead"] < WITHIN_LEAD):
         return None
     repeat = _repeat(sheets, a, b, move, laid, measured)
     return repeat if repeat.log_odds >= model.accept else None
