@@ -30,8 +30,9 @@ VERSION = 6
 MAX_SIDE, MIN_LONG, MIN_SHORT = 1600, 240, 150
 #: Least standard deviation (grey levels) of detail between 1.5 and 12 px at 400 px height: less shows no figure at all.
 MIN_FIGURE = 1.6
-#: Rows not used and why: found by eye, and by matching all figures with one another (one figure under two names would make
-#: a false negative of a true repeat, and could join the two parts).
+#: `left_out`: pictures not used and why; `tiles`: (width, height) shares kept of pictures that hold one tile several times,
+#: since the second would be a repeat that nobody made. Found by eye and by matching all figures with one another and with
+#: themselves: one figure under two names would make a false negative of a true repeat, and could join the two parts.
 EXCLUDED = Path(__file__).with_name("excluded.json")
 CACHE = Path("build") / "composites"
 
@@ -65,12 +66,12 @@ def load(folder: Path, textures: Path | None, part: str, *, cache: Path | None =
     if part not in ("tune", "report"):
         raise ValueError(f"part is 'tune' or 'report', not {part!r}")
     key = hashlib.sha256(f"{VERSION} {Path(folder).resolve()} {textures and Path(textures).resolve()} "
-                         f"{EXCLUDED.read_text() if EXCLUDED.exists() else ''}".encode()).hexdigest()[:12]
+                         f"{EXCLUDED.read_text()}".encode()).hexdigest()[:12]
     store = None if cache is None else cache / f"figures-{key}-{part}"
     if store is not None and (store / "index.json").exists():
         rows = json.loads((store / "index.json").read_text())
         return [Figure(_read(store / r["file"]), r["group"], r["name"], r["kind"]) for r in rows]
-    figures = [f for source in (_outlined(folder, part), _figure_files(folder, part), _package_textures(textures, part))
+    figures = [_one_tile(f) for source in (_outlined(folder, part), _figure_files(folder, part), _package_textures(textures, part))
                for f in source]
     figures.sort(key=lambda f: (f.group, f.name))
     if store is not None:
@@ -89,7 +90,17 @@ def _read(file: Path) -> NDArray[np.uint8]:
 
 
 def _excluded() -> set[str]:
-    return set(json.loads(EXCLUDED.read_text())) if EXCLUDED.exists() else set()
+    return set(json.loads(EXCLUDED.read_text())["left_out"])
+
+
+def _one_tile(figure: Figure) -> Figure:
+    """The figure without the second showing of its tile."""
+    share = json.loads(EXCLUDED.read_text())["tiles"].get(figure.name)
+    if share is None:
+        return figure
+    h, w = figure.pixels.shape[:2]
+    pixels = np.ascontiguousarray(figure.pixels[: int(share[1] * h), : int(share[0] * w)])
+    return Figure(pixels, figure.group, figure.name, figure.kind)
 
 
 def _outlined(folder: Path, part: str) -> list[Figure]:
