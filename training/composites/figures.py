@@ -71,8 +71,8 @@ def load(folder: Path, textures: Path | None, part: str, *, cache: Path | None =
     if store is not None and (store / "index.json").exists():
         rows = json.loads((store / "index.json").read_text())
         return [Figure(_read(store / r["file"]), r["group"], r["name"], r["kind"]) for r in rows]
-    figures = [_one_tile(f) for source in (_outlined(folder, part), _figure_files(folder, part), _package_textures(textures, part))
-               for f in source]
+    sources = (_outlined(folder, part), _figure_files(folder, part), _package_textures(textures, part))
+    figures = [_one_tile(f) for source in sources for f in source]
     figures.sort(key=lambda f: (f.group, f.name))
     if store is not None:
         store.mkdir(parents=True, exist_ok=True)
