@@ -5,6 +5,7 @@ Surfaces are (h, w, 3) uint8 pictures of figure; what comes back are sheets as t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -14,13 +15,16 @@ from numpy.typing import NDArray
 from training.composites.camera import SHOTS, Shot, photograph
 from training.figure.cuts import saw_board
 from training.figure.log import Log
+from vision.repeats.find import find_repeats
+from vision.repeats.repeat import Repeat
 from vision.repeats.sheet import SHEET_PX, Sheet
 from vision.resize import fit_within, resize
 
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float64]
-#: Size of the photos that panels lie well inside of; then what may stand between a surface and its picture in a trap: mild to the worst that is to be borne.
+#: Size of the photos that panels lie well inside of.
 FRAME = (3000, 3000)
+#: What may stand between a surface and its picture in a trap: mild to the worst that is to be borne.
 DAMAGES = ("none", "light", "gloss", "blur", "scale", "all")
 
 
@@ -35,6 +39,17 @@ def sheet(pixels: Pixels, photo: str, panel: str, *, at: tuple[float, float] = (
     if mask is not None:
         inside = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
     return Sheet(photo, panel, resize(pixels, width, height), inside, to_photo, frame)
+
+
+def alarms(sheets: Sequence[Sheet]) -> list[Repeat]:
+    """Repeats found that are not taken for one surface."""
+    return [r for r in find_repeats(sheets) if not r.same_surface]
+
+
+def noisy(pixels: Pixels, seed: int, deviation: float = 3.0) -> Pixels:
+    """The picture with noise of its own."""
+    noise = np.random.default_rng(seed).normal(0, deviation, pixels.shape)
+    return np.clip(pixels + noise, 0, 255).astype(np.uint8)
 
 
 def shot(name: str, rng: np.random.Generator) -> Shot:

@@ -18,7 +18,7 @@ from vision.repeats.likelihood import log_likelihoods, stored
 from vision.repeats.measure import Measured, measure
 from vision.repeats.register import Registered, register
 from vision.repeats.repeat import Polygon, Repeat
-from vision.repeats.same_surface import is_same_surface
+from vision.repeats.same_surface import is_same_surface, more_than_itself, outlines_share
 from vision.repeats.sheet import Sheet
 from vision.repeats.vote import Move, moves
 
@@ -28,9 +28,8 @@ REGISTERED_BASE, REGISTERED_PER_SHEET = 8, 1.5
 LEAST_WEIGHT = 0.45
 #: Two sheets of one photo whose matched places lie closer than this (share of the sheet's side) are one place.
 ONE_PLACE = 0.04
-#: Least correlation of what changes along the grain, and least lead of its peak, on one sheet: there all grain runs on in
-#: itself, and a figure slid a little along itself resembles itself. Real boards reach 0.37 and 0.21, copies 0.66 and 0.58.
-WITHIN_CROSSING, WITHIN_LEAD = 0.42, 0.28
+#: Panels of one photo that cover each other this far show one surface.
+SHARED_OUTLINE = 0.2
 #: Offsets count as multiples of a period within this share of it.
 PERIOD_ERROR = 0.03
 
@@ -49,9 +48,16 @@ def find_repeats(sheets: Sequence[Sheet]) -> tuple[Repeat, ...]:
         if repeat is not None and not any(_same(repeat, other, sheets) for other in found):
             found.append(repeat)
     marked = [replace(r, same_surface=is_same_surface(sheets[r.a], sheets[r.b], r)) if not r.within else r for r in found]
-    marked = _with_periods(marked)
+    marked = _with_periods(_beyond_itself(marked, sheets))
     marked.sort(key=lambda r: -r.log_odds)
     return tuple(marked)
+
+
+def _beyond_itself(found: list[Repeat], sheets: Sequence[Sheet]) -> list[Repeat]:
+    """Repeats without those between two pictures of one surface that are no more than a figure's likeness to itself."""
+    one = {(r.a, r.b) for r in found if r.same_surface}
+    one |= {(r.a, r.b) for r in found if not r.within and outlines_share(sheets[r.a], sheets[r.b]) > SHARED_OUTLINE}
+    return [r for r in found if r.same_surface or (r.a, r.b) not in one or more_than_itself(r.motion, r.measured)]
 
 
 def candidate_moves(described: Sequence[Described]) -> list[tuple[int, int, Move]]:
@@ -92,7 +98,7 @@ def judged(sheets: Sequence[Sheet], described: Sequence[Described], a: int, b: i
     # Peak widths hold in the frame's pixels: the finer sheet could show no more than the coarser one does.
     if measured.values["along_sd"] > model.along_sd_most or measured.values["across_sd"] > model.along_sd_most:
         return None
-    if a == b and (measured.values["crossing"] < WITHIN_CROSSING or measured.values["lead"] < WITHIN_LEAD):
+    if a == b and not more_than_itself(move.motion, measured.values):
         return None
     repeat = _repeat(sheets, a, b, move, laid, measured)
     return repeat if repeat.log_odds >= model.accept else None

@@ -17,7 +17,8 @@ from vision.resize import resize
 
 #: Longest side of the picture that spots are looked for on, pixels.
 _SEEN_PX = 320
-#: Least and largest area of a spot, shares of the panel; a spot more drawn out than this (along over across) is a streak.
+#: Least and largest area of a spot, shares of the panel; a spot more drawn out than this (along over across) is a streak,
+#: which only a bar handle of foreign colour and sharp rim is.
 LEAST_AREA, MOST_AREA, MOST_LONG = 0.00025, 0.06, 9.0
 #: Colour distance (CIELAB, lightness at half weight) of a spot from the wood about it, in spreads of the panel and at least.
 SPREADS, LEAST_DISTANCE = 3.2, 14.0
@@ -83,11 +84,10 @@ def _spots(sheet: Sheet) -> NDArray[np.bool_]:
             continue
         x, y, bw, bh = (int(v) for v in stats[k, :4])
         part = labels[y : y + bh, x : x + bw] == k
-        if _long(part) > MOST_LONG:
-            continue
+        streak = _long(part) > MOST_LONG
         box = np.s_[max(0, y - 1) : y + bh + 1, max(0, x - 1) : x + bw + 1]
         here = labels[box] == k
-        if _is_hardware(lab[box], away[box], here, rim[box], sharp):
+        if _is_hardware(lab[box], away[box], here, rim[box], sharp, streak=streak):
             filled = np.zeros((bh, bw), np.uint8)
             contours, _ = cv2.findContours(part.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
             cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
@@ -122,8 +122,8 @@ def _long(part: NDArray[np.bool_]) -> float:
 
 
 def _is_hardware(lab: NDArray[np.float32], away: NDArray[np.float32], here: NDArray[np.bool_], rim: NDArray[np.float32],
-                 sharp: float) -> bool:
-    """Whether one strange spot is hardware or a glint rather than a knot or dark figure."""
+                 sharp: float, *, streak: bool) -> bool:
+    """Whether one strange spot is hardware or a glint rather than a knot or dark figure; a streak must be plainly no wood."""
     light, chroma = away[..., 0][here], np.median(away[..., 1:][here], axis=0)
     wood = np.median((lab - away)[..., 1:][here], axis=0)
     border = here & (cv2.erode(here.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) == 0)
@@ -132,6 +132,8 @@ def _is_hardware(lab: NDArray[np.float32], away: NDArray[np.float32], here: NDAr
     # a darker spot of the same wood also loses chroma, in proportion: only what goes beyond that is foreign
     expected = -0.8 * darker * wood
     foreign = float(np.linalg.norm(chroma - expected)) > FOREIGN_CHROMA
+    if streak:
+        return foreign and crisp
     glint = float(np.percentile(light, 95)) > 18
     shadow = float(np.percentile(light, 5)) < -18
     burnt = float(np.percentile(lab[..., 0][here], 75)) > 93

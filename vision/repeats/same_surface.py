@@ -9,6 +9,7 @@ other, or two fronts were cut at one place of the print) it cannot be told, and 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -31,6 +32,11 @@ SAME_OUTLINE = 0.80
 LEVEL_DEGREES = 30.0
 #: An image that keeps less of the object's contrast than this is a reflection: below its object, and beside it.
 REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.45
+#: Least correlation of what changes along the grain, and least lead of its peak, for a second showing on the same surface. A
+#: figure slid a little along itself resembles itself: real boards reach 0.37 and 0.21, copies 0.66 and 0.58. A cathedral also
+#: resembles its own mirror image: up to 0.60 and 0.50.
+SLID: Final = (0.42, 0.28)
+TURNED_OVER: Final = (0.68, 0.52)
 REASONS: Final = {
     "same_place": "Both regions cover the same place of the photo.",
     "reflection": "One is the mirror image of the other in a glossy surface.",
@@ -64,6 +70,24 @@ class SameSurface:
 def is_same_surface(a: Sheet, b: Sheet, repeat: Repeat) -> bool:
     """Whether the two showings of `repeat` on sheets a and b are one physical surface, or cannot be told from it."""
     return same_surface(a, b, repeat.transform, np.array(repeat.region_a)).same
+
+
+def more_than_itself(motion: str, measured: Mapping[str, float]) -> bool:
+    """Whether a repeat within one surface agrees better than grain agrees with itself, slid along or turned over.
+
+    measured : `Repeat.measured`; its 'crossing' and 'lead' are read.
+    """
+    crossing, lead = SLID if motion == "shift" else TURNED_OVER
+    return measured["crossing"] >= crossing and measured["lead"] >= lead
+
+
+def outlines_share(a: Sheet, b: Sheet) -> float:
+    """Share 0..1 of the smaller of two panels of one photo that the other covers; 0 for panels of two photos."""
+    if a.photo != b.photo:
+        return 0.0
+    p, q = (s.photo_points(_corners(_box(s))).astype(np.float32) for s in (a, b))
+    common, _ = cv2.intersectConvexConvex(cv2.convexHull(p), cv2.convexHull(q))
+    return float(common / max(min(cv2.contourArea(cv2.convexHull(p)), cv2.contourArea(cv2.convexHull(q))), 1e-6))
 
 
 def same_surface(a: Sheet, b: Sheet, transform: NDArray[np.float64], region_a: NDArray[np.float64]) -> SameSurface:
