@@ -8,7 +8,7 @@ WORKERS ?= 2
 help:
 	@echo "make look     assess the pieces in sample_images/ and write the evidence to out/"
 	@echo "make test     lint, types, walls between rooms, tests"
-	@echo "make bench    time, memory, install weight and accuracy of the grain field, in one table"
+	@echo "make bench    time, memory, install weight, accuracy of the grain field and cost of repeats, in one table"
 	@echo "make figures  write the figure blocks of the documents anew from the commands that they name"
 	@echo "make lock     pin all dependencies anew (needs a package index)"
 	@echo "make clean    remove the environment, caches and out/"

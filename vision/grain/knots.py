@@ -2,7 +2,8 @@
 
 A trunk grows round a branch, so the grain parts before a knot and closes behind it, on both sides: the turn away from the
 mean direction has one sign in two opposite quadrants and the other sign in the other two. Straight grain that runs up to a
-screw hole or under a handle shows a blob but no such turn; a cathedral turns on one side only.
+screw hole or under a handle shows a blob but no such turn; a cathedral turns on one side only. A knob whose rim passes for
+such a turn is told by what no knot has: a colour that is not the wood's, or a crisp rim with glint and shadow.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.grain.fittings import fittings
 from vision.grain.flow import RESOLVED, smoothed
 from vision.grain.metric import angle_difference
 from vision.resize import resize
@@ -31,6 +33,8 @@ MIN_CONTRAST = 1.3
 #: Agreement of the wider surroundings on one direction.
 MIN_ORDER = 0.6
 MIN_SCORE = 0.3
+#: A spot of which this share is a fitting (a knob's foreign colour, sharp rim, glint and shadow) is no knot.
+MOST_FITTING = 0.3
 #: Contrast of a spot against its surroundings, in standard deviations there, that counts in full.
 FULL_CONTRAST = 2.0
 _CANDIDATES = 14
@@ -85,7 +89,18 @@ def find_knots(view: WorkingView, field: GrainField, *, window: float = 3.0, lim
         score = math.sqrt(turn * min(1.0, spot.contrast / FULL_CONTRAST))
         if score >= MIN_SCORE:
             knots.append(Knot(spot.x, spot.y, spot.radius, score))
+    if knots:
+        no_wood = fittings(view.pixels, view.mask)
+        knots = [k for k in knots if _share_within(no_wood, k) < MOST_FITTING]
     return _thinned(knots, limit)
+
+
+def _share_within(spots: NDArray[np.bool_], knot: Knot) -> float:
+    """Share of the inner part of a knot's disc that lies on the marked spots."""
+    disc = np.zeros(spots.shape, np.uint8)
+    cv2.circle(disc, (round(knot.x), round(knot.y)), max(1, round(0.7 * knot.radius)), 1, cv2.FILLED)
+    inside = disc > 0
+    return float(spots[inside].mean()) if inside.any() else 0.0
 
 
 def _to_cells(values: NDArray[np.float32], step: int, rows: int, cols: int) -> NDArray[np.float32]:
