@@ -26,6 +26,8 @@ from numpy.typing import NDArray
 from vision.resize import resize_map
 
 DEPTH_MM = 0.6
+#: Thickness of a leaf, mm.
+LEAF_RANGE_MM = (0.3, 0.6)
 WARP_MM = 0.25
 FINE_MM = 0.35
 NEW_SHARE, NEW_MOST = 0.06, 0.30
@@ -64,8 +66,11 @@ def leaf_displacement(height: int, width: int, leaves: float, kind: str, px_per_
 
 
 def renew_detail(pixels: NDArray[np.uint8], other: NDArray[np.uint8], leaves: float, px_per_mm: float,
-                 rng: np.random.Generator) -> NDArray[np.uint8]:
-    """Leaf `pixels` with the fine detail renewed, new features and slow tone; `other` (same shape) is foreign figure."""
+                 rng: np.random.Generator, *, tone_leaves: float | None = None) -> NDArray[np.uint8]:
+    """Leaf `pixels` with the fine detail renewed, new features and slow tone; `other` (same shape) is foreign figure.
+
+    `tone_leaves`: depth that the tone has wandered by, when that is not `leaves`.
+    """
     a, b = pixels.astype(np.float32), other.astype(np.float32)
     h, w = a.shape[:2]
     sigma = max(0.5, FINE_MM * px_per_mm)
@@ -77,8 +82,9 @@ def renew_detail(pixels: NDArray[np.uint8], other: NDArray[np.uint8], leaves: fl
     detail_b *= min(2.0, float(detail_a.std()) / max(float(detail_b.std()), 1e-3))
     new = min(NEW_MOST, NEW_SHARE * abs(leaves))
     out += new * detail_b - (1 - np.sqrt(1 - new**2)) * detail_a
-    tone = 1 + TONE * np.sqrt(abs(leaves)) * smooth_noise(h, w, 250 * px_per_mm, 60 * px_per_mm, rng)
-    gain = 1 + TONE * np.sqrt(abs(leaves)) * smooth_noise(h, w, 250 * px_per_mm, 60 * px_per_mm, rng)
+    size = TONE * np.sqrt(abs(leaves if tone_leaves is None else tone_leaves))
+    tone = 1 + size * smooth_noise(h, w, 250 * px_per_mm, 60 * px_per_mm, rng)
+    gain = 1 + size * smooth_noise(h, w, 250 * px_per_mm, 60 * px_per_mm, rng)
     mean = broad(np.asarray(out, dtype=np.float32), 0.12 * min(h, w))
     out = mean * tone[..., None] + (out - mean) * gain[..., None]
     return np.asarray(np.clip(np.round(out), 0, 255), dtype=np.uint8)

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.composites.camera import DAMAGES
-from training.composites.drift import leaf_displacement, renew_detail
+from training.composites.drift import DEPTH_MM, LEAF_RANGE_MM, leaf_displacement, renew_detail
 from training.composites.figures import Figure
 from training.composites.pairs import foreign
 
@@ -178,27 +178,36 @@ class _Flitch:
             source = np.asarray(cv2.GaussianBlur(source, (0, 0), 0.45 * float(np.sqrt(scale**2 - 1))), dtype=np.uint8)
         self.source, self.size, self.scale = source, (width, height), scale
         self.figure, self.other, self.px_per_mm, self.rng = figure, other, px_per_mm, rng
-        self.slides: dict[int, NDArray[np.uint8]] = {}
-        self.displacement = leaf_displacement(height, width, 1.0, figure.kind, px_per_mm, rng)
+        self.depth = float(rng.uniform(*LEAF_RANGE_MM)) / DEPTH_MM  # slices of 0.6 mm from leaf to leaf
+        self.slides: list[NDArray[np.uint8]] = []
+        self.even = leaf_displacement(height, width, self.depth, figure.kind, px_per_mm, rng)
+        self.walk = (np.zeros((height, width), np.float32), np.zeros((height, width), np.float32))
+        self.strange = foreign(other, figure, width, height, rng).astype(np.float32)
 
     def leaf(self, number: int) -> NDArray[np.uint8]:
-        """(h, w, 3) of leaf `number`: the shift of the rings grows evenly with depth, the rest wanders."""
-        if number in self.slides:
-            return self.slides[number]
+        """(h, w, 3) of leaf `number`. From leaf to leaf the rings shift evenly and wander a little, and half of the foreign
+        detail is renewed: leaves next to each other are alike however deep in the flitch they lie."""
+        while len(self.slides) <= number:
+            self.slides.append(self._next(len(self.slides)))
+        return self.slides[number]
+
+    def _next(self, number: int) -> NDArray[np.uint8]:
         width, height = self.size
         y, x = np.mgrid[0:height, 0:width].astype(np.float32)
         if number:
-            own = leaf_displacement(height, width, 0.25 * number, self.figure.kind, self.px_per_mm, self.rng)
-            x = x + np.float32(number) * self.displacement[0] + own[0]
-            y = y + np.float32(number) * self.displacement[1] + own[1]
+            own = leaf_displacement(height, width, 0.25 * self.depth, self.figure.kind, self.px_per_mm, self.rng)
+            self.walk = (self.walk[0] + self.even[0] + own[0], self.walk[1] + self.even[1] + own[1])
+            fresh = foreign(self.other, self.figure, width, height, self.rng).astype(np.float32)
+            mean = self.strange.mean(axis=(0, 1))
+            self.strange = mean + np.float32(np.sqrt(0.5)) * ((self.strange - mean) + (fresh - fresh.mean(axis=(0, 1))))
+            x, y = x + self.walk[0], y + self.walk[1]
         fx = np.asarray(self.map[0, 0] * x + self.map[0, 2], dtype=np.float32)
         fy = np.asarray(self.map[1, 1] * y + self.map[1, 2], dtype=np.float32)
         pixels = np.asarray(cv2.remap(self.source, fx, fy, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT_101), np.uint8)
-        if number:
-            pixels = renew_detail(pixels, foreign(self.other, self.figure, width, height, self.rng), number, self.px_per_mm,
-                                  self.rng)
-        self.slides[number] = pixels
-        return pixels
+        if number == 0:
+            return pixels
+        strange = np.clip(self.strange, 0, 255).astype(np.uint8)
+        return renew_detail(pixels, strange, number * self.depth, self.px_per_mm, self.rng, tone_leaves=self.depth)
 
 
 # -- plans -----------------------------------------------------------------------------------------------------------

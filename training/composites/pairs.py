@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.composites.camera import DAMAGES
-from training.composites.drift import DEPTH_MM, leaf_displacement, renew_detail
+from training.composites.drift import DEPTH_MM, LEAF_RANGE_MM, leaf_displacement, renew_detail
 from training.composites.figures import Figure
 from training.figure.cuts import LEAF_MM, Peeled, saw_board
 from training.figure.log import Log
@@ -30,8 +30,6 @@ ASPECTS = (0.7, 3.0)
 #: Fewest figure pixels for one panel pixel: figure is not blown up further than 2.2 times.
 MIN_SCALE = 0.45
 
-#: Thickness of a leaf, mm.
-LEAF_RANGE_MM = (0.3, 0.6)
 
 Matrix = NDArray[np.float64]
 
