@@ -21,8 +21,8 @@ SPREADS, LEAST_DISTANCE = 3.2, 14.0
 FOREIGN_CHROMA = 11.0
 #: A darker spot that keeps this share of the wood's redness (a of CIELAB), and has that much, is wood.
 RED_KEPT, LEAST_RED = 0.75, 10.0
-#: A dark crisp spot with less than this share of the wood's chroma is iron or black lacquer.
-IRON_CHROMA = 0.55
+#: A dark crisp spot with less than this share of the wood's chroma, or of its redness, is iron or black lacquer.
+IRON_CHROMA, IRON_RED = 0.55, 0.4
 #: Spots are widened by this share of the panel's short side: their shadow and rim belong to them.
 MARGIN: Final = 0.018
 
@@ -120,8 +120,8 @@ def _is_hardware(lab: NDArray[np.float32], away: NDArray[np.float32], here: NDAr
     foreign = not red and float(np.linalg.norm(own[1:] - (1 - 0.8 * darker) * wood[1:])) > FOREIGN_CHROMA
     if streak:
         return foreign and crisp
-    iron = (not red and own[0] < 0.55 * wood[0] and steep > max(2 * sharp, 5.0)
-            and float(np.hypot(*own[1:])) < IRON_CHROMA * float(np.hypot(*wood[1:])))
+    grey = float(np.hypot(*own[1:])) < IRON_CHROMA * float(np.hypot(*wood[1:])) or own[1] < IRON_RED * wood[1]
+    iron = not red and grey and own[0] < 0.6 * wood[0] and steep > max(1.4 * sharp, 5.0)
     glint = float(np.percentile(light, 95)) > 18
     shadow = float(np.percentile(light, 5)) < -18
     burnt = float(np.percentile(lab[..., 0][here], 75)) > 93
