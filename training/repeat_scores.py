@@ -163,6 +163,13 @@ def summarise(rows: list[Row], methods: Iterable[str]) -> Row:
         mine = [r for r in copies if damage in (r["damage"], "any")]
         if mine:
             out["rows"][damage] = _damage_row(mine, negatives, methods, out["thresholds"])
+    for name, pick in (("photos", lambda r: not r["group"].startswith("texture ")),
+                       ("textures", lambda r: r["group"].startswith("texture ")),
+                       ("straight", lambda r: r["figure"] == "straight"),
+                       ("share < 60 %", lambda r: r["share"] < 0.6)):
+        mine = [r for r in copies if pick(r)]
+        if mine:
+            out["rows"][name] = _damage_row(mine, negatives, methods, out["thresholds"])
     if OURS in methods:
         out |= _decisions(rows)
     return out

@@ -31,8 +31,9 @@ MAX_SIDE, MIN_LONG, MIN_SHORT = 1600, 240, 150
 #: Least standard deviation (grey levels) of detail between 1.5 and 12 px at 400 px height: less shows no figure at all.
 MIN_FIGURE = 1.6
 #: `left_out`: pictures not used and why; `tiles`: (width, height) shares kept of pictures that hold one tile several times,
-#: since the second would be a repeat that nobody made. Found by eye and by matching all figures with one another and with
-#: themselves: one figure under two names would make a false negative of a true repeat, and could join the two parts.
+#: since the second would be a repeat that nobody made; `boards`: pictures of several boards. Found by eye and by matching
+#: all figures with one another and with themselves: one figure under two names would make a false negative of a true
+#: repeat, and could join the two parts.
 EXCLUDED = Path(__file__).with_name("excluded.json")
 CACHE = Path("build") / "composites"
 
@@ -94,8 +95,11 @@ def _excluded() -> set[str]:
 
 
 def _one_tile(figure: Figure) -> Figure:
-    """The figure without the second showing of its tile."""
-    share = json.loads(EXCLUDED.read_text())["tiles"].get(figure.name)
+    """The figure without the second showing of its tile, and called boards where joints are seen that no label tells."""
+    known = json.loads(EXCLUDED.read_text())
+    if figure.name in known["boards"]:
+        figure = Figure(figure.pixels, figure.group, figure.name, "boards")
+    share = known["tiles"].get(figure.name)
     if share is None:
         return figure
     h, w = figure.pixels.shape[:2]

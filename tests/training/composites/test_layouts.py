@@ -23,6 +23,15 @@ def straight() -> Figure:
     return Figure(np.clip(np.stack([grey, grey * 0.8, grey * 0.6], axis=2), 0, 255).astype(np.uint8), "g", "n", "plain")
 
 
+@pytest.fixture(scope="module")
+def blotched() -> Figure:
+    """Figure coarse enough that a leaf's drift does not hide its mirror image."""
+    rng = np.random.default_rng(2)
+    grey = cv2.GaussianBlur(rng.normal(0, 1, (700, 900)), (0, 0), sigmaX=12, sigmaY=6)
+    grey = 140 + 45 * grey / grey.std()
+    return Figure(np.clip(np.stack([grey, grey * 0.8, grey * 0.6], axis=2), 0, 255).astype(np.uint8), "g", "n", "plain")
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_leaves_cover_the_panel_once(figures: list[Figure], name: str) -> None:
     truth = make_layout(figures, name, np.random.default_rng(7))
@@ -55,10 +64,10 @@ def mirrored(truth: LayoutTruth, axis: np.ndarray, reach: float) -> float:
 
 
 @pytest.mark.parametrize("name", ["centre_balance", "end", "sunburst", "diamond", "herringbone"])
-def test_figure_mirrors_about_every_axis(figures: list[Figure], name: str) -> None:
+def test_figure_mirrors_about_every_axis(blotched: Figure, name: str) -> None:
     scores, moved = [], []
     for seed in range(3):
-        truth = make_layout(figures, name, np.random.default_rng(seed))
+        truth = make_layout(blotched, name, np.random.default_rng(seed))
         assert truth.axes
         scores += [mirrored(truth, a, 15.0) for a in truth.axes]
         moved += [mirrored(truth, a + np.array([9.0, 9.0]), 15.0) for a in truth.axes]

@@ -69,7 +69,8 @@ def test_rows_are_summed_up_as_they_are() -> None:
     rng = np.random.default_rng(0)
     rows = []
     for k in range(90):
-        base = {"part": "report", "group": f"g{k % 6}", "rendered": False, "damage": repeat_scores.ROWS[k % 9], "leaves": 0}
+        base = {"part": "report", "group": f"g{k % 6}", "rendered": False, "damage": repeat_scores.ROWS[k % 9], "leaves": 0,
+                "figure": "plain", "share": 0.7}
         rows.append({**base, "kind": "copy", "sift": 10.0 + (k % 2), "sift_error": 0.001 if k % 3 else 0.2})
         rows.append({**base, "kind": "none", "sift": float(rng.uniform(0, 5)), "sift_error": None})
         rows.append({**base, "part": "tune", "kind": "none", "sift": float(rng.uniform(0, 5)), "sift_error": None})
