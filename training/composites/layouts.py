@@ -6,8 +6,8 @@ pieces from one leaf number are one leaf cut in two. Terms follow the trade's de
 Woodwork Standards 2009, section 4).
 
 Assumptions: 2 to 6 leaves side by side, 1 to 1.8 px a millimetre; joints are 0 to 25 % darker over a pixel; boards 60 to
-150 mm wide with tones 8 % apart; pieces are out of place by 0.2 % of the panel's shorter side; every second book leaf is 3 to 10 %
-darker (loose side up) in three panels of four.
+150 mm wide with tones 8 % apart; pieces are out of place by 0.2 % of the panel's shorter side; every second book leaf is
+3 to 10 % darker (loose side up) in three panels of four.
 """
 
 from __future__ import annotations
