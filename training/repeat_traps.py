@@ -34,6 +34,9 @@ from vision.types import Panel, Photo
 
 FACES = ("solid_wood", "veneer", "printed", "bare_board")
 LEAVES = ("book", "slip", "herringbone", "parquet")
+#: Specimens whose row names no layout, but whose faces are laid of mirrored leaves as anyone can see (looked at after the
+#: search had found the mirror image in one of them: it was right).
+LAID_OF_LEAVES = {"B_jswatson0_s073"}
 #: Package textures left out: recoloured and stretched copies of another (0.93 correlation of the finest detail), so that the
 #: search is right to find them.
 SAME_PICTURE = {"texture bs_toy"}  # of bs_wood11
@@ -143,6 +146,7 @@ def load_specimens(folder: Path, part: str) -> list[Specimen]:
         kind = "knotty" if knotty else "straight" if order > STRAIGHT else "plain"
         said = (r["evidence"] + r["notes"]).lower()
         leaves = r["face"] == "printed" or r["layout"] in LEAVES or "repeated leaves" in said or "tileable" in said
+        leaves = leaves or r["group"] in LAID_OF_LEAVES
         seen = sheet_of(view, (photo.width, photo.height))
         out.append(Specimen(r["source"], r["group"], r["face"], seen, surface, kind, leaves))
     return sorted(out, key=lambda s: (s.author, s.name))
