@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +12,7 @@ from PIL import Image
 
 from training.composites import figures as room
 from training.composites.figures import Figure, grain_angle, inner_box, load, part_of, prepare
+from training.composites.textures import unpack
 from training.composites.trials import QUICK, Counts, make, negative_couples, plan
 
 
@@ -82,3 +85,28 @@ def test_plan_of_trials(figures: list[Figure]) -> None:
     assert Counts().negatives * 9 >= 300  # what a claim of 1 % takes
     one = next(t for t in trials if t.kind == "copy")
     assert np.array_equal(make(one, many[12:]).a, make(one, many[12:]).a)
+
+
+def test_textures_of_packages_are_unpacked_and_split(figures: list[Figure], tmp_path: Path) -> None:
+    listing = tmp_path / "list.csv"
+    inner = io.BytesIO()
+    with zipfile.ZipFile(inner, "w") as bundle:
+        bundle.writestr("room/Chair/oak.png", _png(figures[1]))
+    with zipfile.ZipFile(tmp_path / "some_wood-1.0-py3-none-any.whl", "w") as wheel:
+        wheel.writestr("wood/pine.png", _png(figures[0]))
+        wheel.writestr("wood/set.zip", inner.getvalue())
+        wheel.writestr("wood/secret.txt", "not listed")
+    listing.write_text("package,version,path,label,sublabel,group,licence,capture,width,height\n"
+                       "some-wood,1.0,wood/pine.png,wood_face,pine,one,CC0,photo,1000,480\n"
+                       "some-wood,1.0,wood/set.zip!room_chair_oak.png,wood_face,oak,two,CC0,photo,1000,480\n"
+                       "absent,1.0,wood/elm.png,wood_face,elm,three,CC0,photo,1000,480\n")
+    assert unpack(listing, tmp_path, tmp_path / "out") == {"absent": 0, "some-wood": 2}
+    assert not (tmp_path / "out" / "some-wood" / "wood" / "secret.txt").exists()
+    loaded = [f for part in ("tune", "report") for f in room._package_textures(tmp_path / "out", part)]
+    assert sorted(f.group for f in loaded) == ["texture one", "texture two"]
+
+
+def _png(figure: Figure) -> bytes:
+    out = io.BytesIO()
+    Image.fromarray(figure.pixels).save(out, "PNG")
+    return out.getvalue()
