@@ -2,8 +2,9 @@
 
 Kinds: 'copy' (exact figure at an offset), 'copy_turned' (under a half turn), 'copy_mirrored' (a print laid the other way
 cannot be, but reconstituted veneer opened like a book can), 'slip', 'book', 'rotary', 'none', and 'reconstituted', which is
-a copy by another name: no photo tells it from a print. Windows of a copy share 40 to 100 % of their area; a print may be
-stretched by 0.3 % (sd; assumption within the 1 % web tolerance of the trade).
+a copy by another name: no photo tells it from a print. Windows of related panels share 40 to 100 % of their area,
+as far as the figure has room, whatever the kind, so that the place tells nothing; a print may be stretched by 0.3 % (sd; assumption within the 1 %
+web tolerance of the trade).
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ KINDS = ("copy", "copy_turned", "copy_mirrored", "slip", "book", "rotary", "none
 PANEL_PX, LONGEST = 512, 1000
 #: Panel length along the grain over its width across.
 ASPECTS = (0.7, 3.0)
+#: Share of related pairs cut at the same place of the sheet or flitch, as fronts of one run are (assumption).
+SAME_PLACE = 0.3
 #: Fewest figure pixels for one panel pixel: figure is not blown up further than 2.2 times.
 MIN_SCALE = 0.45
 
@@ -246,16 +249,16 @@ def _offsets(free_x: float, free_y: float, width: float, height: float, rng: np.
 
 def _related(figure: Figure, other: Figure, kind: str, rng: np.random.Generator) -> _Scene:
     copies = kind in ("copy", "copy_turned", "copy_mirrored", "reconstituted")
-    width, height, scale = _panel_size(figure, rng, 0.35 if copies else 0.05)
+    width, height, scale = _panel_size(figure, rng, 0.35)
     fh, fw = figure.pixels.shape[:2]
     free_x, free_y = max(0.0, fw - width * scale - 2), max(0.0, fh - height * scale - 2)
-    if copies:
-        oa, ob = _offsets(free_x, free_y, width * scale, height * scale, rng)
-    else:
-        # leaves lie over one another: only a small slide along the grain, as a shop lays them (sd 3 mm; assumption)
-        slide = float(np.clip(rng.normal(0, 6), -12, 12)) * scale
+    # where the two panels were cut says nothing of print or leaf: both kinds get the same choice of offsets
+    if rng.random() < SAME_PLACE:
+        slide = rng.normal(0, 6.0 * scale, 2)
         x0, y0 = rng.uniform(0, free_x), rng.uniform(0, free_y)
-        oa, ob = (x0, y0), (float(np.clip(x0 + slide, 0, free_x)), y0)
+        oa, ob = (x0, y0), (float(np.clip(x0 + slide[0], 0, free_x)), float(np.clip(y0 + slide[1], 0, free_y)))
+    else:
+        oa, ob = _offsets(free_x, free_y, width * scale, height * scale, rng)
     ma = np.array([[scale, 0, oa[0]], [0, scale, oa[1]], [0, 0, 1.0]])
     mb = np.array([[scale, 0, ob[0] + rng.uniform(0, 0.9)], [0, scale, ob[1] + rng.uniform(0, 0.9)], [0, 0, 1.0]])
     turned, mirrored = kind == "copy_turned", kind in ("book", "copy_mirrored")

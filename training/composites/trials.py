@@ -31,12 +31,12 @@ class Counts:
     """How many of each: copies and negatives a row, leaves over all rows, rendered pairs a kind, negatives to tune
     on, and single panels with recurring figure a row."""
 
-    copies: int = 32
+    copies: int = 24
     negatives: int = 34
-    leaves: int = 72
-    rendered: int = 20
-    tune_negatives: int = 16
-    recurring: int = 6
+    leaves: int = 52
+    rendered: int = 10
+    tune_negatives: int = 14
+    recurring: int = 3
 
 
 QUICK = Counts(copies=5, negatives=5, leaves=12, rendered=4, tune_negatives=4, recurring=1)
