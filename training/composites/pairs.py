@@ -2,9 +2,9 @@
 
 Kinds: 'copy' (exact figure at an offset), 'copy_turned' (under a half turn), 'copy_mirrored' (a print laid the other way
 cannot be, but reconstituted veneer opened like a book can), 'slip', 'book', 'rotary', 'none', and 'reconstituted', which is
-a copy by another name: no photo tells it from a print. Windows of related panels share 40 to 100 % of their area,
-as far as the figure has room, whatever the kind, so that the place tells nothing; a print may be stretched by 0.3 % (sd; assumption within the 1 %
-web tolerance of the trade).
+a copy by another name: no photo tells it from a print. Windows of related panels share 40 to 100 % of their area, as far
+as the figure has room, whatever the kind, so that the place tells nothing; a print may be stretched by 0.3 % (sd; assumption
+within the 1 % web tolerance of the trade).
 """
 
 from __future__ import annotations
