@@ -47,7 +47,9 @@ def find_repeats(sheets: Sequence[Sheet]) -> tuple[Repeat, ...]:
         repeat = judged(sheets, described, a, b, move)
         if repeat is not None and not any(_same(repeat, other, sheets) for other in found):
             found.append(repeat)
-    marked = [replace(r, same_surface=is_same_surface(sheets[r.a], sheets[r.b], r)) if not r.within else r for r in found]
+    # on one sheet the registering may have slid back to where it came from: the same place is no second showing
+    found = [r for r in found if not (r.within and is_same_surface(sheets[r.a], sheets[r.b], r))]
+    marked = [r if r.within else replace(r, same_surface=is_same_surface(sheets[r.a], sheets[r.b], r)) for r in found]
     marked = _with_periods(_beyond_itself(marked, sheets))
     marked.sort(key=lambda r: -r.log_odds)
     return tuple(marked)

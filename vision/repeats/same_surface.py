@@ -23,7 +23,7 @@ from vision.repeats.sheet import Sheet
 #: On one photo: points that land nearer than this share of the region's size to where they came from are the same place.
 SAME_PLACE = 0.10
 #: Between photos: a border moved by less than this share of the panel's side may be the same border.
-BORDER_SLACK = 0.08
+BORDER_SLACK = 0.13
 #: A border nearer to the frame of the photo than this share of the panel's side is where the picture ends, not the panel.
 FRAME_SLACK = 0.01
 #: Borders of the two outlines overlap so far (intersection over union) that one panel is the plain reading.
@@ -37,6 +37,8 @@ REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.45
 #: resembles its own mirror image: up to 0.60 and 0.50.
 SLID: Final = (0.42, 0.28)
 TURNED_OVER: Final = (0.68, 0.52)
+#: Least correlation at middle scale, and least votes for a figure turned over, within one surface.
+LEAST_MID, LEAST_VOTES = 0.45, 10
 REASONS: Final = {
     "same_place": "Both regions cover the same place of the photo.",
     "reflection": "One is the mirror image of the other in a glossy surface.",
@@ -75,10 +77,12 @@ def is_same_surface(a: Sheet, b: Sheet, repeat: Repeat) -> bool:
 def more_than_itself(motion: str, measured: Mapping[str, float]) -> bool:
     """Whether a repeat within one surface agrees better than grain agrees with itself, slid along or turned over.
 
-    measured : `Repeat.measured`; its 'crossing' and 'lead' are read.
+    measured : `Repeat.measured`; its 'crossing', 'lead', 'residual_mid' and 'votes' are read.
     """
     crossing, lead = SLID if motion == "shift" else TURNED_OVER
-    return measured["crossing"] >= crossing and measured["lead"] >= lead
+    if motion != "shift" and measured["votes"] < LEAST_VOTES:
+        return False
+    return measured["crossing"] >= crossing and measured["lead"] >= lead and measured["residual_mid"] >= LEAST_MID
 
 
 def outlines_share(a: Sheet, b: Sheet) -> float:
@@ -191,7 +195,7 @@ def _on_two_photos(a: Sheet, b: Sheet, transform: NDArray[np.float64], region: N
         if j is None or not (real_a[i] and real_b[j]):
             continue
         known += 1
-        slack = BORDER_SLACK * max(1.0, 0.5 * _reach(region_b, box_b, j))
+        slack = BORDER_SLACK * max(1.0, 0.6 * _reach(region_b, box_b, j))
         if abs(outside) > slack * depth:
             moved[j] = outside / depth
     if known == 0:
@@ -200,7 +204,7 @@ def _on_two_photos(a: Sheet, b: Sheet, transform: NDArray[np.float64], region: N
     both = [min(abs(moved[j]), abs(moved[j + 2])) for j in (0, 1)
             if j in moved and j + 2 in moved and moved[j] * moved[j + 2] < 0]
     if both:
-        return SameSurface(False, True, float(np.clip(0.5 - 2 * (max(both) - BORDER_SLACK), 0.05, 0.5)), "borders_moved")
+        return SameSurface(False, True, float(np.clip(0.45 - 2 * (max(both) - BORDER_SLACK), 0.05, 0.45)), "borders_moved")
     if not moved:
         return SameSurface(True, overlap >= SAME_OUTLINE, float(np.clip(overlap, 0.5, 1.0)), "same_borders")
     return SameSurface(True, False, 0.5, "part_of")

@@ -6,7 +6,16 @@ import numpy as np
 import pytest
 
 from training.trap_scenes import board_face
-from vision.repeats.same_surface import REASONS, SameSurface, _facing, _overlap, _reach, same_surface
+from vision.repeats.same_surface import (
+    REASONS,
+    SameSurface,
+    _facing,
+    _overlap,
+    _reach,
+    more_than_itself,
+    outlines_share,
+    same_surface,
+)
 from vision.repeats.sheet import Sheet
 
 W, H = 400, 200
@@ -130,6 +139,24 @@ def test_sides_face_outwards_and_reach_grows_with_distance():
     region = np.array([[10, 10], [30, 10], [30, 30], [10, 30.0]])
     assert _reach(region, box, 3) == pytest.approx(2.0)
     assert _reach(region, box, 1) == pytest.approx(8.0)
+
+
+def test_likeness_to_itself_is_told_from_a_second_showing():
+    copy = {"crossing": 0.8, "lead": 0.6, "residual_mid": 0.9, "votes": 40.0}
+    slid = {"crossing": 0.3, "lead": 0.2, "residual_mid": 0.85, "votes": 40.0}
+    assert more_than_itself("shift", copy)
+    assert more_than_itself("mirror", copy)
+    assert not more_than_itself("shift", slid)
+    assert not more_than_itself("mirror", copy | {"crossing": 0.6})
+    assert not more_than_itself("half_turn", copy | {"votes": 6.0})
+    assert not more_than_itself("shift", copy | {"residual_mid": 0.1})
+
+
+def test_share_of_outlines():
+    whole, part = _sheet("p", "a", (100, 100)), _sheet("p", "b", (150, 120), FACE[:100, :200])
+    assert outlines_share(whole, part) == pytest.approx(1.0, abs=0.02)
+    assert outlines_share(whole, _sheet("p", "c", (100 + W // 2, 100))) == pytest.approx(0.5, abs=0.02)
+    assert outlines_share(whole, _sheet("q", "b", (150, 120))) == 0.0
 
 
 def test_answers_are_checked():
