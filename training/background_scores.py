@@ -1,12 +1,13 @@
 """How often something that is no furniture ends in a decided verdict, photos assessed as a user would: nothing outlined.
 
-    python -m training.background_scores --photos DIR [--renders DIR] [--folds build/folds] [--most 120]
+    python -m training.background_scores --photos DIR [--renders DIR] [--folds build/folds] [--nets DIR] [--most 120]
 
 Real photos: a decided panel counts as a false verdict when it covers more than half of an outline of something that is no
 furniture, or lies by more than half inside such outlines. Only what the collectors outlined is known to be background
 there, so the real figure is a lower bound. With the models of `benchmarks.heldout_grainassay --make` in --folds each
 author is judged by a classifier that never saw them. Renders: every pixel is known; a panel counts when more than half of
-it lies on background. The classifier has seen other photos of these rendered pieces.
+it lies on background. The classifier has seen other photos of these rendered pieces. With --nets (the boundary nets by fold,
+see training/boundary_net.py) panels are found by nets that never saw the author or the piece.
 """
 
 from __future__ import annotations
@@ -22,13 +23,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.finding_scores import drawn
+from training.held_out_nets import HeldOutNets, pieces_of
 from training.panel_photos import OutlinedPhoto, outline_of, outlined_photos
 from training.rendered_panels import FIRST_BACKGROUND, load
 from training.tables import short_hash
 from vision.assess import assess
 from vision.assessment import PanelResult
 from vision.inference import Model, load_model
+from vision.panels import cells
 from vision.panels.geometry import polygon_mask
+from vision.panels.learned import BoundaryNet
+from vision.panels.partition import partition
+from vision.panels.surface import shipped_head
+from vision.types import Photo
 
 TARGET = 0.2
 
@@ -48,13 +55,19 @@ def says_furniture(result: PanelResult) -> bool:
     return not result.verdict.undecided and max(result.verdict.face, key=result.verdict.face.__getitem__) != "not_wood"
 
 
-def of_photo(photo: OutlinedPhoto, model: Model) -> Counts:
+def panels_with(photo: Photo, model: Model, net: BoundaryNet) -> Sequence[PanelResult]:
+    """Judged panels of a photo, found with a net."""
+    partition(cells.look(photo), (photo.width, photo.height), shipped_head(), net).remember(photo)
+    return assess([photo], model=model).photos[0].panels
+
+
+def of_photo(photo: OutlinedPhoto, model: Model, net: BoundaryNet) -> Counts:
     """Counts of one real photo."""
     opened = photo.load()
     size = (opened.width, opened.height)
     others = [drawn(outline_of(r), size) for r in photo.rows if r["face"] == "not_wood"]
     union = np.any(others, axis=0) if others else None
-    panels = assess([opened], model=model).photos[0].panels
+    panels = panels_with(opened, model, net)
     false = 0
     for r in filter(says_furniture, panels):
         mask = drawn(np.array(r.panel.outline), size)
@@ -64,11 +77,11 @@ def of_photo(photo: OutlinedPhoto, model: Model) -> Counts:
     return Counts(photo.author, decided, len(panels) - decided, int(false))
 
 
-def of_render(path: Path, model: Model) -> Counts:
+def of_render(path: Path, model: Model, net: BoundaryNet) -> Counts:
     """Counts of one rendered photo."""
     render = load(path)
     h, w = render.ids.shape
-    panels = assess([render.photo], model=model).photos[0].panels
+    panels = panels_with(render.photo, model, net)
     false = 0
     for r in filter(says_furniture, panels):
         inside = render.ids[polygon_mask(np.array(r.panel.outline), w, h)]
@@ -103,6 +116,7 @@ def main() -> None:
     ap.add_argument("--photos", type=Path, required=True)
     ap.add_argument("--renders", type=Path)
     ap.add_argument("--folds", type=Path, default=Path("build/folds"))
+    ap.add_argument("--nets", type=Path, help="folder of the boundary nets by fold")
     ap.add_argument("--most", type=int, default=120, help="rendered photos")
     args = ap.parse_args()
     shipped, index = load_model(), args.folds / "photos.json"
@@ -110,10 +124,14 @@ def main() -> None:
     models = {k: load_model(args.folds / str(k)) for k in sorted(set(known.values()))}
     photos = outlined_photos(args.photos)
     print("verdicts by " + ("models that never saw the author" if known else "the shipped model, which has seen these photos"))
-    report("real photos", [of_photo(p, models.get(known.get(short_hash(p.name), -1), shipped)) for p in photos])
-    if args.renders:
-        paths = sorted(args.renders.glob("*.json"))
-        report("rendered photos", [of_render(p, shipped) for p in paths[:: max(1, len(paths) // args.most)][: args.most]])
+    paths = sorted(args.renders.glob("*.json")) if args.renders else []
+    nets = HeldOutNets(args.nets, [p.author for p in photos], pieces_of(paths))
+    report("real photos", [
+        of_photo(p, models.get(known.get(short_hash(p.name), -1), shipped), nets.of(p.author)) for p in photos])
+    if paths:
+        chosen = paths[:: max(1, len(paths) // args.most)][: args.most]
+        report("rendered photos", [
+            of_render(p, shipped, nets.of(name)) for p, name in zip(chosen, pieces_of(chosen), strict=True)])
 
 
 if __name__ == "__main__":

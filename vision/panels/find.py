@@ -13,7 +13,7 @@ from vision.panels.rectify import STRIP_ASPECT
 from vision.types import Outline, Panel, Photo
 
 #: Mean furniture likeness a region needs to become a panel.
-LEAST_LIKENESS = 0.5
+LEAST_LIKENESS = 0.55
 #: Smallest panel as a share of the photo, and the most panels listed.
 LEAST_SHARE, MOST_PANELS = 0.003, 14
 

@@ -50,10 +50,14 @@ class PhotoSurfaces:
         known = _seen.get(photo)
         if known is None:
             known = partition(cells.look(photo), (photo.width, photo.height), shipped_head(), shipped_net())
-            while len(_seen) >= REMEMBERED:
-                _seen.pop(next(iter(_seen.keys())))
-            _seen[photo] = known
+            known.remember(photo)
         return known
+
+    def remember(self, photo: Photo) -> None:
+        """Let `of` answer with this partition while the photo is in use (judging does so with nets that are not shipped)."""
+        while len(_seen) >= REMEMBERED:
+            _seen.pop(next(iter(_seen.keys())))
+        _seen[photo] = self
 
 
 def partition(seen: Cells, size: tuple[int, int], head: SurfaceHead, net: BoundaryNet) -> PhotoSurfaces:

@@ -13,7 +13,7 @@ from vision.panels.quads import Shape, shape_of
 from vision.types import Panel, Photo
 
 #: A tap says that there is a panel, so neighbours are joined a little more readily than when panels are sought.
-TAP_STOP = STOP + 0.8
+TAP_STOP = STOP + 1.0
 
 
 def panel_at(photo: Photo, x: float, y: float) -> Panel:
