@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from vision.repeats.figure import Figure, figure_of
 from vision.repeats.sheet import Sheet
+from vision.resize import resize_map
 
 #: Most features kept of one sheet.
 FEATURES_PER_SHEET = 360
@@ -24,6 +25,8 @@ FEATURES_PER_SHEET = 360
 SIGNS: Final = ((1, 1), (-1, -1), (1, -1), (-1, 1))
 #: Share of the along-grain blur that is taken out of the image the features are found on.
 ALONG_TAKEN = 0.5
+#: Figure images of fewer pixels than this are described at finer scales.
+SMALL_AREA = 70_000
 #: Numbers in a descriptor.
 DIMENSIONS = 64
 #: Descriptors look at a patch this much wider than SIFT's own choice.
@@ -105,9 +108,9 @@ def describe(sheet: Sheet, *, most: int = FEATURES_PER_SHEET) -> Described:
     figure = figure_of(sheet)
     h, w = figure.mask.shape
     image = figure.levelled - ALONG_TAKEN * (figure.levelled - figure.crossing)
-    half = 2.0 if min(h, w) >= 120 else 1.0  # SIFT doubles its input: half size goes in, so that nothing is invented
+    half = 2.0 if h * w > SMALL_AREA else 1.4  # SIFT doubles its input: a smaller one goes in, and nothing is invented
     size = (max(8, round(w / half)), max(8, round(h / half)))
-    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    small = resize_map(image, *size)
     picture = np.clip(128 + 50 * small, 0, 255).astype(np.uint8)
     inside = cv2.resize(figure.mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
     bordered = cv2.copyMakeBorder(inside, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)

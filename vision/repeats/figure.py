@@ -10,16 +10,21 @@ from numpy.typing import NDArray
 
 from vision.repeats.hardware import figure_mask
 from vision.repeats.sheet import Sheet
-from vision.resize import resize
+from vision.resize import resize, resize_map
 
 #: Longest side and most pixels of the figure image.
 FIGURE_PX = 480
 FIGURE_AREA = 480 * 300
 #: Blur that stands for the lighting, and the wider one for the local contrast, as shares of the figure's short side.
-LIGHT_SHARE = 0.09
-CONTRAST_SHARE = 0.25
+LIGHT_SHARE = 0.045
+CONTRAST_SHARE = 0.10
+#: Where even the darkest channel is this bright, a highlight has burnt the figure out.
+BURNT = 247
 #: Standard deviation of the blur along the grain that is taken out, px of the figure image.
 ALONG_PX = 12.0
+#: Coherence from which the measured grain direction is used as it is, and under which none is; distance (radians) within
+#: which grain between them belongs to a border; lead that the upright border needs over the level one.
+CLEAR_GRAIN, WILD_GRAIN, NEAR_BORDER, EVEN_GRAIN = 0.5, 0.3, 0.45, 0.18
 #: Levelled values beyond this many local standard deviations are clipped, so that no knot or handle outweighs the rest.
 CLIP = 2.5
 
@@ -50,10 +55,10 @@ def _masked_blur(values: NDArray[np.float32], weight: NDArray[np.float32], sigma
     h, w = values.shape
     f = max(1, int(sigma // 3))
     size = (max(2, w // f), max(2, h // f))
-    small = cv2.resize(np.dstack([values * weight, weight]), size, interpolation=cv2.INTER_AREA)
-    small = cv2.GaussianBlur(small, (0, 0), sigma / f, borderType=cv2.BORDER_REFLECT)
-    out = small[..., 0] / np.maximum(small[..., 1], 1e-3)
-    return np.asarray(cv2.resize(out, (w, h), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+    small = resize_map(np.dstack([values * weight, weight]), *size)
+    soft = cv2.GaussianBlur(small, (0, 0), sigma / f, borderType=cv2.BORDER_REFLECT)
+    out = np.asarray(soft[..., 0] / np.maximum(soft[..., 1], 1e-3), dtype=np.float32)
+    return resize_map(out, w, h)
 
 
 def grain_direction(levelled: NDArray[np.float32], mask: NDArray[np.bool_]) -> tuple[float, float]:
@@ -65,6 +70,13 @@ def grain_direction(levelled: NDArray[np.float32], mask: NDArray[np.bool_]) -> t
     across = 0.5 * np.arctan2(2 * jxy, jxx - jyy)
     strength = np.hypot(jxx - jyy, 2 * jxy) / max(jxx + jyy, 1e-9)
     along = (across + 0.75 * np.pi) % np.pi - 0.25 * np.pi  # the cut lies on a diagonal: boards lie along x or y
+    if strength < CLEAR_GRAIN:
+        # Wild figure gives no firm direction, and parts of one figure would give different ones; panels are cut along or
+        # across their grain, so the nearer border is taken, and the level one where neither is nearer.
+        level = (jyy - jxx) / max(jxx + jyy, 1e-9)
+        near = min(abs(along), abs(along - np.pi / 2))
+        if near < NEAR_BORDER or strength < WILD_GRAIN:
+            along = np.pi / 2 if level < -EVEN_GRAIN else 0.0
     return float(along), float(strength)
 
 
@@ -99,6 +111,8 @@ def figure_of(sheet: Sheet) -> Figure:
     rgb = resize(sheet.pixels, width, height)
     shown = figure_mask(sheet)  # handles and glints come back on every front
     mask = cv2.resize(shown.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST) > 0
+    burnt = cv2.dilate((rgb.min(axis=2) >= BURNT).astype(np.uint8), np.ones((5, 5), np.uint8))
+    mask = mask & (burnt == 0)
     inside = mask.astype(np.float32)
     grey = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + 12.0)
     side = float(min(width, height))

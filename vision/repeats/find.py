@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import replace
 from itertools import combinations
 from typing import Any
@@ -22,8 +23,12 @@ from vision.repeats.same_surface import is_same_surface, more_than_itself, outli
 from vision.repeats.sheet import Sheet
 from vision.repeats.vote import Move, moves
 
+#: Sheets with a shorter side (px) are left out: too little figure to tell one showing from another.
+LEAST_SIDE = 64
+#: Sheets are worked on by this many threads; OpenCV and NumPy release the interpreter lock in long calls.
+WORKERS = 2
 #: Moves registered at most: so many for the whole piece, and so many more a sheet; the weightiest come first.
-REGISTERED_BASE, REGISTERED_PER_SHEET = 8, 1.5
+REGISTERED_BASE, REGISTERED_PER_SHEET = 5, 0.5
 #: Moves of less weight than this are not worth registering.
 LEAST_WEIGHT = 0.45
 #: Two sheets of one photo whose matched places lie closer than this (share of the sheet's side) are one place.
@@ -41,10 +46,15 @@ def find_repeats(sheets: Sequence[Sheet]) -> tuple[Repeat, ...]:
     set and must not be counted. Straight grain, which looks like itself along the grain, is refused: the peak of the
     correlation must be at most 2 px wide (standard deviation) along the grain.
     """
-    described = [describe(s) for s in sheets]
+    large = [k for k, s in enumerate(sheets) if min(s.width, s.height) >= LEAST_SIDE]
+    if len(large) < len(sheets):
+        return tuple(replace(r, a=large[r.a], b=large[r.b]) for r in find_repeats([sheets[k] for k in large]))
+    with ThreadPoolExecutor(WORKERS) as pool:
+        described = list(pool.map(describe, sheets))
+        worth = candidate_moves(described, pool)
+        judgements = list(pool.map(lambda w: judged(sheets, described, *w), worth))
     found: list[Repeat] = []
-    for a, b, move in candidate_moves(described):
-        repeat = judged(sheets, described, a, b, move)
+    for repeat in judgements:
         if repeat is not None and not any(_same(repeat, other, sheets) for other in found):
             found.append(repeat)
     # on one sheet the registering may have slid back to where it came from: the same place is no second showing
@@ -62,17 +72,16 @@ def _beyond_itself(found: list[Repeat], sheets: Sequence[Sheet]) -> list[Repeat]
     return [r for r in found if r.same_surface or (r.a, r.b) not in one or more_than_itself(r.motion, r.measured)]
 
 
-def candidate_moves(described: Sequence[Described]) -> list[tuple[int, int, Move]]:
+def candidate_moves(described: Sequence[Described], pool: Executor) -> list[tuple[int, int, Move]]:
     """(a, b, move) worth registering, most weight first, within sheets (a == b) and between them (a < b)."""
-    out: list[tuple[int, int, Move]] = []
-    for k, d in enumerate(described):
-        out += [(k, k, m) for m in moves(d, d, most=3) if m.weight >= LEAST_WEIGHT and _forward(m)]
+    own = pool.map(lambda d: [m for m in moves(d, d, most=3) if _forward(m)], described)
     index = CandidateIndex()
     for d in described:
         index.add(d)
-    for c in index.candidates():
-        pair = moves(described[c.a], described[c.b], signs=(c.signs,))
-        out += [(c.a, c.b, m) for m in pair if m.weight >= LEAST_WEIGHT]
+    pairs = index.candidates()
+    others = pool.map(lambda c: moves(described[c.a], described[c.b], signs=(c.signs,)), pairs)
+    out = [(k, k, m) for k, found in enumerate(own) for m in found if m.weight >= LEAST_WEIGHT]
+    out += [(c.a, c.b, m) for c, found in zip(pairs, others, strict=True) for m in found if m.weight >= LEAST_WEIGHT]
     out.sort(key=lambda item: -item[2].weight)
     return out[: int(REGISTERED_BASE + REGISTERED_PER_SHEET * len(described))]
 

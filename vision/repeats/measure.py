@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from vision.repeats.figure import blur_along
 from vision.repeats.register import Registered
+from vision.resize import resize_map
 
 #: Name and meaning of every number in `Repeat.measured`.
 MEASURED: Final[Mapping[str, str]] = {
@@ -123,10 +124,10 @@ def _peak(found: Registered, clear: NDArray[np.bool_]) -> tuple[dict[str, float]
     h, w = clear.shape
     size = (max(8, w // 2), max(8, h // 2))
     fx, fy = w / size[0], h / size[1]
-    weight = cv2.resize(clear.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    weight = resize_map(clear.astype(np.float32), *size)
     images = []
     for image in (found.first, found.second):
-        small = cv2.resize(image * clear, size, interpolation=cv2.INTER_AREA)
+        small = resize_map(image * clear, *size)
         small = small - blur_along(np.asarray(small, np.float32), found.grain, 8.0)
         small = cv2.GaussianBlur(small, (0, 0), 0.7) - cv2.GaussianBlur(small, (0, 0), 6.0)
         images.append(np.asarray(small * weight, dtype=np.float32))

@@ -31,7 +31,7 @@ SAME_OUTLINE = 0.80
 #: A mirror image below its object, about an axis this near to level (degrees), can be a reflection in a top.
 LEVEL_DEGREES = 30.0
 #: An image that keeps less of the object's contrast than this is a reflection: below its object, and beside it.
-REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.45
+REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.25
 #: Least correlation of what changes along the grain, and least lead of its peak, for a second showing on the same surface. A
 #: figure slid a little along itself resembles itself: real boards reach 0.37 and 0.21, copies 0.66 and 0.58. A cathedral also
 #: resembles its own mirror image: up to 0.60 and 0.50.

@@ -41,6 +41,10 @@ class Move:
         return "shift" if m[0, 0] + m[1, 1] >= -0.2 * abs(m[0, 1] - m[1, 0]) else "half_turn"
 
 
+#: A heap of votes lighter than this never grows into a move worth registering.
+LEAST_HEAP = 0.3
+
+
 def _matches(a: Described, b: Described,
              signs: tuple[int, int]) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]:
     """Indices into a and b and likeness of matches: each feature's best partners above the least likeness, both ways.
@@ -49,7 +53,8 @@ def _matches(a: Described, b: Described,
     """
     like = a.seen(signs) @ b.descriptors.T
     if a is b:
-        gap = np.abs(a.points[:, None, :] - a.points[None, :, :]).max(axis=2)
+        x, y = a.points.T
+        gap = np.maximum(np.abs(x[:, None] - x), np.abs(y[:, None] - y))
         like[gap < LEAST_MOVE * max(a.figure.mask.shape) * a.figure.scale] = -1.0
     keep = np.zeros(like.shape, bool)
     work = like.copy()
@@ -102,7 +107,7 @@ def _moves_laid(a: Described, b: Described, signs: tuple[int, int], most: int, l
     counts = counts[:, :-1, :-1] + counts[:, 1:, :-1] + counts[:, :-1, 1:] + counts[:, 1:, 1:]
     for _ in range(2 * most):
         k, y, x = np.unravel_index(int(counts.argmax()), counts.shape)
-        if counts[k, y, x] <= 0:
+        if counts[k, y, x] < LEAST_HEAP:
             break
         counts[:, max(0, y - 1) : y + 2, max(0, x - 1) : x + 2] = 0
         inside = (np.abs(q[k, :, 0] - x - 0.5) < 1) & (np.abs(q[k, :, 1] - y - 0.5) < 1) & (near[k] > 0)
