@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,11 @@ from vision import measure
 from vision.errors import GrainassayError
 from vision.intake import load_photo
 from vision.panels import panels_from_outlines, rectify
-from vision.types import Panel, Photo
+from vision.repeats.find import find_repeats
+from vision.repeats.numbers import numbers as repeat_numbers
+from vision.repeats.numbers import strongest
+from vision.repeats.sheet import sheet_of
+from vision.types import Panel, Photo, WorkingView
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +44,8 @@ class Measured:
 
 #: Code that the numbers come from: a change there makes stored numbers stale even where no name changes.
 _MEASURING_CODE = ("grain", "surface", "edges", "intake", "panels/rectify.py", "panels/geometry.py", "panels/outlines.py",
-                   "shape.py", "looks.py", "resize.py", "measure.py")
+                   "shape.py", "looks.py", "resize.py", "measure.py", "layouts", "repeats", "models/layouts.json",
+                   "models/repeats.json")
 
 
 @lru_cache(maxsize=1)
@@ -81,7 +87,8 @@ def measure_photo(path: Path, rows: Sequence[Labelled], cache: Path) -> tuple[Pa
     if values_at.exists() and looks_at.exists():
         return values_at, looks_at, bad
     photo = load_photo(path, "photo")
-    values, looks, kept, seen = [], [], [], []
+    values: list[Any] = []
+    looks, views, kept, seen = [], [], [], []
     for row in rows:
         try:
             whole, panel = _panel(row, photo)
@@ -95,14 +102,27 @@ def measure_photo(path: Path, rows: Sequence[Labelled], cache: Path) -> tuple[Pa
             seen.append(row.id)
         if not values_at.exists():
             _, numbers = measure.measure_view(view)
-            values.append([numbers[f.name] for f in measure.schema()])
+            values.append(numbers)
+            views.append(view)
             kept.append(row.id)
     if not values_at.exists():
+        _tell_repeats(views, [r for r in rows if r.id in set(kept)], values, (photo.width, photo.height))
+        values = [[numbers[f.name] for f in measure.schema()] for numbers in values]
         table = np.array(values, dtype=np.float32).reshape(len(kept), len(measure.schema()))
         _store(values_at, ids=np.array(kept, dtype="U64"), values=table)
     if not looks_at.exists():
         _store(looks_at, ids=np.array(seen, dtype="U64"), looks=np.array(looks, dtype=np.float32))
     return values_at, looks_at, bad
+
+
+def _tell_repeats(
+    views: Sequence[WorkingView], rows: Sequence[Labelled], values: Sequence[dict[str, float]], size: tuple[int, int]
+) -> None:
+    """Fill in what only the other panels of the photo could tell, as `vision.recurring` does for a whole piece."""
+    at = [k for k, row in enumerate(rows) if row.view in (None, "face", "unknown")]
+    repeats = find_repeats([sheet_of(views[k], size) for k in at])
+    for k, repeat in zip(at, strongest(repeats, len(at)), strict=True):
+        values[k].update(repeat_numbers(repeat))
 
 
 def _store(path: Path, **arrays: NDArray[np.generic]) -> None:

@@ -4,25 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-import cv2
 import numpy as np
 
 from vision.assessment import Assessment, ModelInfo, PanelResult, Part, PhotoResult
-from vision.cues import cues_in_view
-from vision.edges.strips import located as located_on_edges
-from vision.findings import Draft, PanelContext, Weight, cross_photo_drafts, panel_drafts, question, shows_edge, weigh
-from vision.grain import located as located_in_grain
-from vision.inference import Judgement, Model, joint, load_model
-from vision.intake.distance import too_far
+from vision.findings import Draft, PanelContext, cross_photo_drafts
+from vision.inference import Model, joint, load_model
 from vision.intake.problems import measure_problems, problem
-from vision.looks import mean_colour
-from vision.measure import PanelMeasure, measure_panel
 from vision.next_steps import next_steps
 from vision.panels import find_panels, panel_at, panels_from_outlines
 from vision.panels.geometry import signed_area
 from vision.parts import Sighting, find_parts
+from vision.recurring import RepeatSeen, with_repeats
+from vision.seen import Seen, look_at
 from vision.types import Finding, Panel, Photo, Problem, Verdict
 
 OutlineRequest = tuple[str | None, Sequence[tuple[float, float]]]
@@ -34,19 +29,6 @@ Place = tuple[str, str]
 BACKGROUND = 0.5
 #: Panels are measured by this many threads; OpenCV and ONNX Runtime release the interpreter lock.
 WORKERS = 2
-
-
-@dataclass(frozen=True, eq=False)
-class _Seen:
-    """One panel on its way through: context, judgement, likeliest view and the findings drafted for it."""
-
-    context: PanelContext
-    judgement: Judgement
-    view: str
-    cues: tuple[str, ...]
-    drafts: tuple[Draft, ...]
-    problems: tuple[Problem, ...]
-    colour: tuple[float, float, float]
 
 
 def assess(
@@ -79,7 +61,7 @@ def assess(
     prior_name = prior or "reference"
     info = model.info_for(prior_name)
     tell = progress or (lambda stage, share: None)
-    results: list[tuple[Photo, list[_Seen]]] = []
+    results: list[tuple[Photo, list[Seen]]] = []
     for done, photo in enumerate(photos):
         share = done / max(1, len(photos))
         tell(f"finding panels on {photo.file}", share)
@@ -87,15 +69,17 @@ def assess(
             faults = pool.submit(measure_problems, photo)
             panels = _panels(photo, (outlines or {}).get(photo.id), (taps or {}).get(photo.id))
             tell(f"measuring {len(panels)} panels of {photo.file}", share)
-            begun = {n: pool.submit(_look, photo, panels[n], model, prior_name) for n in _largest_first(panels)}
+            begun = {n: pool.submit(look_at, photo, panels[n], model, prior_name) for n in _largest_first(panels)}
             seen = [begun[n].result() for n in range(len(panels))]
             problems = faults.result()
         kept = [s for s in seen if not _is_background(s)]
         if not kept:
             problems = (*problems, problem("no_wood_like_surface"))
         results.append((replace(photo, problems=(*problems, *_shared_problems(kept))), kept))
+    tell("looking for figure that recurs", 1.0)
+    results, repeats = with_repeats(results, model, prior_name)
     tell("putting parts together", 1.0)
-    return _together(results, model, prior_name, info)
+    return _together(results, repeats, model, prior_name, info)
 
 
 def _panels(
@@ -113,51 +97,19 @@ def _largest_first(panels: Sequence[Panel]) -> list[int]:
     return sorted(range(len(panels)), key=lambda n: -areas[n])
 
 
-def _look(photo: Photo, panel: Panel, model: Model, prior: str) -> _Seen:
-    """Measure and judge one panel and draft its findings."""
-    measured = measure_panel(photo, panel)
-    judgement = model.judge(measured.values, measured.looks, prior)
-    view = max(judgement.view, key=judgement.view.__getitem__)
-    faces, cores = question(judgement.face), question(judgement.core)
-    narrow = view in ("edge", "end", "joint")
-    asked, target = (cores, "core") if narrow else (faces, "face")
-    weights: dict[str, Weight] = {k: weigh(t, asked) for k, t in judgement.contributions[target].items()}
-    context = PanelContext(panel, measured, located_in_grain(measured.view, measured.field),
-                           located_on_edges(measured.view, measured.field), weights)
-    drafts = panel_drafts(context, shows_edge(view, judgement.core_visible))
-    far = _too_far(measured)
-    return _Seen(context, judgement, view, cues_in_view(context, view), tuple(drafts), (far,) if far else (), _colour(measured))
-
-
-def _too_far(measured: PanelMeasure) -> Problem | None:
-    view, field = measured.view, measured.field
-    waves = field.wavelength[field.valid & np.isfinite(field.wavelength) & (field.coherence >= 0.3)]
-    wave = float(np.median(waves)) * view.px_scale if waves.size else None
-    mm = view.mm_per_px / view.px_scale if view.mm_per_px is not None else None
-    return too_far(view.native, view.native_mask, wavelength_px=wave, mm_per_px=mm)
-
-
-def _colour(measured: PanelMeasure) -> tuple[float, float, float]:
-    """Mean CIE L*a*b* of the panel."""
-    view = measured.view
-    if not view.mask.any():
-        return (0.0, 0.0, 0.0)
-    mean = (mean_colour(view.pixels, view.mask) / 255).astype(np.float32)
-    lab = cv2.cvtColor(mean.reshape(1, 1, 3), cv2.COLOR_RGB2Lab)[0, 0]
-    return float(lab[0]), float(lab[1]), float(lab[2])
-
-
-def _is_background(seen: _Seen) -> bool:
+def _is_background(seen: Seen) -> bool:
     return seen.context.panel.source == "found" and seen.judgement.face["not_wood"] >= BACKGROUND
 
 
-def _shared_problems(seen: Sequence[_Seen]) -> tuple[Problem, ...]:
+def _shared_problems(seen: Sequence[Seen]) -> tuple[Problem, ...]:
     """A fault that most panels have is the photo's."""
     far = [s.problems[0] for s in seen if s.problems]
     return (far[0],) if far and len(far) > len(seen) / 2 else ()
 
 
-def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str, info: ModelInfo) -> Assessment:
+def _together(
+    results: list[tuple[Photo, list[Seen]]], repeats: Sequence[RepeatSeen], model: Model, prior: str, info: ModelInfo
+) -> Assessment:
     """Verdicts, parts, findings over several photos, and next steps."""
     findings: list[Finding] = []
     ids: dict[str, list[str]] = {}
@@ -175,6 +127,8 @@ def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str
             contexts[s.context.panel.photo, s.context.panel.id] = s.context
             for draft in s.drafts:
                 add(draft, [s.context])
+    for repeat in repeats:
+        add(repeat.draft, [contexts[place] for place in repeat.places])
     judged: dict[Place, Verdict] = {}
     for photo, seen in results:
         for s in seen:
@@ -201,7 +155,7 @@ def _together(results: list[tuple[Photo, list[_Seen]]], model: Model, prior: str
 
 
 def _parts(
-    results: list[tuple[Photo, list[_Seen]]], judged: Mapping[Place, Verdict], info: ModelInfo,
+    results: list[tuple[Photo, list[Seen]]], judged: Mapping[Place, Verdict], info: ModelInfo,
     substrate: Mapping[str, float],
 ) -> tuple[Part, ...]:
     """Sightings of all photos put together into parts."""

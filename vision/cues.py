@@ -7,6 +7,7 @@ import numpy as np
 from vision.findings.base import PanelContext
 from vision.grain.flow import resolved
 from vision.registry import CUES
+from vision.repeats.numbers import HYPOTHESIS_OF
 
 #: Pixels per millimetre from which pores are resolved, and grain lines this wide in native pixels when scale is unknown.
 MACRO_PX_PER_MM, MACRO_WAVE_PX = 20.0, 24.0
@@ -37,4 +38,6 @@ def cues_in_view(ctx: PanelContext, view: str) -> tuple[str, ...]:
         found.add("knot")
     if len(ctx.structure.strips) >= 2:
         found.add("boards")
+    if any(ctx.value(name) > 0 for name in HYPOTHESIS_OF):
+        found.add("repeat")
     return tuple(k for k in CUES if k in found) or ("none",)

@@ -159,11 +159,16 @@ def shape(ctx: PanelContext) -> str:
     return f"Shape: {2**aspect:.1f} times as long as wide." if _known(aspect) else "Shape could not be measured here."
 
 
+def leaf_layout(ctx: PanelContext) -> str:
+    layout = ctx.measure.layout
+    return layout.words if layout is not None else "No layout of leaves or boards was read."
+
+
 OBSERVERS: dict[str, Observer] = {
     "overall_look": overall_look, "colour": colour, "fine_texture": fine_texture, "print_clues": print_clues, "gloss": gloss,
     "paint_clues": paint_clues, "grain_flow": grain_flow, "board_strips": board_strips, "direction_seam": direction_seam,
     "knot": knot, "edge_layers": edge_layers, "edge_particles": edge_particles, "end_rings": end_rings,
-    "shape": shape,
+    "shape": shape, "leaf_layout": leaf_layout,
 }
 #: The same measurements where no edge is in view are a matter of the surface, and are worded so.
 ON_FACES: dict[str, Observer] = {**OBSERVERS, "edge_particles": speckle, "edge_layers": bands}

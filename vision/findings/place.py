@@ -8,6 +8,7 @@ import numpy as np
 
 from vision.edges.strips import FaceLine, LayerLine, RingArc
 from vision.findings.base import PanelContext
+from vision.layouts import NO_LAYOUT
 from vision.types import Region
 
 #: More marks than this of one kind make a picture unreadable; the strongest are kept.
@@ -40,8 +41,18 @@ def _rings(ctx: PanelContext) -> tuple[Region, ...]:
     return tuple(ctx.region("line", np.array(m.points)) for m in ctx.marks if isinstance(m, RingArc))
 
 
+def _leaves(ctx: PanelContext) -> tuple[Region, ...]:
+    """Seams of a named layout; what is one sheet, or cannot be settled, has no place of its own."""
+    layout = ctx.measure.layout
+    if layout is None or layout.name in ("single", *NO_LAYOUT):
+        return ()
+    ranked = sorted(layout.seams, key=lambda s: -s.strength)[:MOST_MARKS]
+    return tuple(ctx.region("line", np.array([s.p0, s.p1])) for s in ranked)
+
+
 PLACERS: dict[str, Placer] = {
     "direction_seam": _seams, "board_strips": _strips, "knot": _knots, "edge_layers": _layers, "end_rings": _rings,
+    "leaf_layout": _leaves,
 }
 
 

@@ -155,8 +155,7 @@ def _spread(score: NDArray, x: NDArray, y: NDArray, cells: float) -> float:
 def full(field: GrainField) -> Directions:
     """Direction vectors at the field's own resolution."""
     w = np.where(resolved(field), field.coherence, 0).astype(np.float64)
-    turn = np.exp(np.multiply(2j, np.radians(field.angle.astype(np.float64))))
-    return Directions(np.asarray(w * turn, dtype=np.complex128), w, field.step, field.step)
+    return Directions(np.asarray(w * np.exp(2j * np.radians(field.angle)), np.complex128), w, field.step, field.step)
 
 
 def fit_quarters(d: Directions) -> Quarters:

@@ -124,13 +124,16 @@ def _peak(found: Registered, clear: NDArray[np.bool_]) -> tuple[dict[str, float]
     h, w = clear.shape
     size = (max(8, w // 2), max(8, h // 2))
     fx, fy = w / size[0], h / size[1]
-    weight = resize_map(clear.astype(np.float32), *size)
+    share = resize_map(clear.astype(np.float32), *size)
+    weight = (share > 0.5).astype(np.float32)
+    along = np.maximum(blur_along(weight, found.grain, 8.0), 1e-3)
     images = []
     for image in (found.first, found.second):
-        small = resize_map(image * clear, *size)
-        small = small - blur_along(np.asarray(small, np.float32), found.grain, 8.0)
-        small = cv2.GaussianBlur(small, (0, 0), 0.7) - cv2.GaussianBlur(small, (0, 0), 6.0)
-        images.append(np.asarray(small * weight, dtype=np.float32))
+        small = resize_map(image * clear, *size) / np.maximum(share, 0.5) * weight
+        # a mean over the mask alone: straight grain leaves nothing, not even where the picture ends
+        crossing = (small - blur_along(np.asarray(small, np.float32), found.grain, 8.0) / along) * weight
+        fine = cv2.GaussianBlur(crossing, (0, 0), 0.7) - cv2.GaussianBlur(crossing, (0, 0), 6.0)
+        images.append(np.asarray(fine * weight, dtype=np.float32))
     a, b = images
     power = float(np.sqrt((a * a).sum() * (b * b).sum())) + 1e-6
     padded = cv2.copyMakeBorder(b, REACH, REACH, REACH, REACH, cv2.BORDER_CONSTANT, value=0)
