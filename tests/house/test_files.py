@@ -24,7 +24,8 @@ FORBIDDEN = {
 
 
 def test_no_file_is_too_long():
-    long = {str(p): n for p, text in texts(*CODE_AND_PROSE) if (n := text.count("\n")) > LONGEST}
+    written = {"docs/accuracy.md"}  # a report that a command writes
+    long = {str(p): n for p, text in texts(*CODE_AND_PROSE) if (n := text.count("\n")) > LONGEST and str(p) not in written}
     assert not long, f"split these files (at most {LONGEST} lines): {long}"
 
 

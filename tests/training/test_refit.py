@@ -9,6 +9,7 @@ from training.fit import fit, numbers
 from training.tables import Table, crops
 from training.teach import basis_of, load_tables
 from vision.inference import load_model
+from vision.inference.located import SHARES
 from vision.looks import LOOKS
 
 
@@ -64,7 +65,7 @@ def test_looks_are_in_the_order_of_the_program():
 def test_every_feature_is_read_by_one_expert(taught):
     config, real, *_ = taught
     read = sum(numbers(real, s).shape[1] for s in config.experts if not s.crops)
-    assert read == len(real.names)
+    assert read + sum(len(SHARES[kind]) for kind in config.located) == len(real.names)
     assert {s.kind for s in config.experts} <= set(load_model().tables["kinds"].values())
 
 

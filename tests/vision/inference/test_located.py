@@ -33,7 +33,7 @@ def test_hypotheses_share_one_likelihood():
 
 
 def test_no_find_is_believed_beyond_what_was_tried():
-    strong, absurd = (face_terms({"layout_log_matched": v})["leaf_layout"] for v in (MOST_NATS, 1e6))
+    strong, absurd = (face_terms({"repeat_log_slip": v})["figure_repeat"] for v in (MOST_NATS, 1e6))
     np.testing.assert_array_equal(strong, absurd)
     assert 10 / np.log(10) * (at(absurd, "veneer") - at(absurd, "solid_wood")) < 15  # decibans
 
