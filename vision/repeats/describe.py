@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.repeats.figure import Figure, figure_of
+from vision.repeats.product import product
 from vision.repeats.sheet import Sheet
 from vision.resize import resize_map
 
@@ -84,7 +85,7 @@ def laid(raw: NDArray[np.float32], signs: tuple[int, int]) -> NDArray[np.float32
 
 def _short(raw: NDArray[np.float32]) -> NDArray[np.float32]:
     root = np.sqrt(raw / np.maximum(raw.sum(axis=1, keepdims=True), 1e-6))
-    out = root @ _basis()
+    out = product(root, _basis().T)
     return np.asarray(out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-6), dtype=np.float32)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.repeats.describe import SIGNS, Described
+from vision.repeats.product import product
 
 #: Least likeness (cosine) of two descriptors that may vote, and how many partners a feature may vote for.
 LEAST_LIKENESS = 0.62
@@ -51,7 +52,7 @@ def _matches(a: Described, b: Described,
 
     No ratio of best to second best is asked for: a figure that recurs three times has two equally good partners.
     """
-    like = a.seen(signs) @ b.descriptors.T
+    like = product(a.seen(signs), b.descriptors)
     if a is b:
         x, y = a.points.T
         gap = np.maximum(np.abs(x[:, None] - x), np.abs(y[:, None] - y))
