@@ -4,9 +4,8 @@
         --program ".venv/bin/python $PWD/benchmarks/heldout_grainassay.py"        # every author by a model that never saw them
     python ../shared/checks/score_photos.py --json shipped.json                  # the shipped model: it has seen these photos
     python -m training.score_record --held-out held_out.json --shipped shipped.json
-    python -m training.finding_scores --photos DIR --cache DIR --renders DIR > finding.txt
-    python -m training.background_scores --photos DIR --renders DIR --most 60 > background.txt
-    python -m training.score_record --finding finding.txt --background background.txt   # and so for all names in PRINTED
+    python -m training.finding_scores --photos DIR --cache DIR --renders DIR --nets training/nets > finding.txt
+    python -m training.score_record --finding finding.txt                   # and so for all names and commands in PRINTED
     python -m training.accuracy --write
 
 The score script drives the installed program photo by photo, as a user would; it belongs to the photo collection, not to this
@@ -24,15 +23,16 @@ from typing import Any
 STORE = Path(__file__).resolve().parent.parent / "docs" / "scores.json"
 RUNS = {
     "held_out": "verdicts, each author judged by a model taught without them",
-    "shipped": "the shipped model, which was taught on these photos: only panel finding is close to a fair figure here",
+    "shipped": "the shipped model and finder, both taught on these photos: no fair figures, kept to see what held-out judging costs",
 }
 
 
 #: Section of docs/accuracy.md -> name -> command whose output is kept and shown.
 PRINTED = {
     "Finding panels": {
-        "finding": "python -m training.finding_scores --photos DIR --cache DIR --renders DIR",
-        "background": "python -m training.background_scores --photos DIR --renders DIR --most 60",
+        "finding": "python -m training.finding_scores --photos DIR --cache DIR --renders DIR --nets training/nets",
+        "rendered": "python -m training.rendered_panels --renders DIR --most 120 --nets training/nets",
+        "background": "python -m training.background_scores --photos DIR --renders DIR --nets training/nets --most 60",
     },
     "Which part a panel is, and photo problems": {
         "roles": "python -m training.roles --renders DIR",
