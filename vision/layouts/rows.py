@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.layouts.frame import Frame
+from vision.product import product
 
 #: Shifts along the grain at which related leaves are looked for, in pairs of frame px.
 _NEAR = np.arange(-6, 7)
@@ -52,7 +53,7 @@ def _grams(figure: NDArray[np.float32]) -> tuple[NDArray[np.float32], int]:
             np.multiply(figure[:, shift:], gain, out=moved[k, :, : cols - shift])
         else:
             np.multiply(figure[:, :shift], gain, out=moved[k, :, -shift:])
-    grams = np.ascontiguousarray(figure) @ moved.reshape(-1, cols).T
+    grams = product(figure, moved.reshape(-1, cols))
     return np.ascontiguousarray(grams.reshape(rows, len(shifts), rows).transpose(1, 0, 2)), len(_NEAR)
 
 

@@ -15,8 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.product import product
 from vision.repeats.figure import Figure, figure_of
-from vision.repeats.product import product
 from vision.repeats.sheet import Sheet
 from vision.resize import resize_map
 

@@ -32,6 +32,8 @@ SAME_OUTLINE = 0.80
 LEVEL_DEGREES = 30.0
 #: An image that keeps less of the object's contrast than this is a reflection: below its object, and beside it.
 REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.25
+#: A mirror turns over the direction from object to image, within this (degrees; perspective bends it).
+ACROSS_DEGREES: Final = 40.0
 #: Least correlation of what changes along the grain, and least lead of its peak, for a second showing on the same surface. A
 #: figure slid a little along itself resembles itself: real boards reach 0.37 and 0.21, copies 0.66 and 0.58. A cathedral also
 #: resembles its own mirror image: up to 0.60 and 0.50.
@@ -138,15 +140,30 @@ def _reflection(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDAr
     if np.linalg.norm(mean) < 0.9:  # lines from object to image run side by side, or nearly so
         return None
     level = np.degrees(np.arctan2(abs(mean[1]), abs(mean[0]))) > 90 - LEVEL_DEGREES
-    to_b, to_a = _share_kept(a, b, transform, points)
+    if not level and abs(float(mean @ _turned_over(a, b, transform, points))) < np.cos(np.radians(ACROSS_DEGREES)):
+        return None  # a mirror turns over what stands towards it; this is turned over across the way to it
+    to_b, to_a = _share_kept(a, b, transform, points, 120 if level else 30)
     kept, limit = (to_b if mean[1] > 0 else to_a, REFLECTED_BELOW) if level else (min(to_a, to_b), REFLECTED_BESIDE)
     if kept < limit:
         return SameSurface(True, True, float(np.clip(1.0 - 0.5 * kept, 0.5, 1.0)), "reflection")
     return None
 
 
-def _share_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> tuple[float, float]:
-    """Slopes of the detail of b on that of a, and of a on b, over the box of the points, once registered."""
+def _turned_over(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Unit vector on the photo of the direction that a mirroring move turns into its opposite, at the points' middle."""
+    around = points.mean(axis=0) + np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0]])
+    p, q = a.photo_points(around), b.photo_points(_through(transform, around))
+    values, vectors = np.linalg.eig((q[1:] - q[0]).T @ np.linalg.inv((p[1:] - p[0]).T))
+    return np.asarray(vectors[:, int(np.argmin(values.real))].real, dtype=np.float64)
+
+
+def _share_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64],
+                parts: int = 120) -> tuple[float, float]:
+    """Slopes of the detail of b on that of a, and of a on b, over the box of the points, once registered.
+
+    `parts`: detail finer than the shorter side over this is left out. Beside an object a blurred second showing is more
+    likely than a mirror, so that only what blurring leaves is compared there.
+    """
     h, w = a.mask.shape
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     grey_a = cv2.cvtColor(a.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
@@ -159,7 +176,8 @@ def _share_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDAr
     use = box & inside & a.mask
     if use.sum() < 100:
         return 1.0, 1.0
-    fine, wide = max(1.0, min(h, w) / 120), max(4.0, min(h, w) / 12)
+    fine = max(1.0, min(h, w) / parts)
+    wide = max(4.0, min(h, w) / 12, 3 * fine if parts < 120 else 0.0)
     x, y = ((cv2.GaussianBlur(g, (0, 0), fine) - cv2.GaussianBlur(g, (0, 0), wide))[use] for g in (grey_a, grey_b))
     # a handle in the region must not count for figure
     calm = (np.abs(x) <= np.percentile(np.abs(x), 97)) & (np.abs(y) <= np.percentile(np.abs(y), 97))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.product import product
 from vision.repeats.describe import SIGNS, Described
-from vision.repeats.product import product
 
 #: Least likeness (cosine) of two descriptors that may vote, and how many partners a feature may vote for.
 LEAST_LIKENESS = 0.62

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from vision.repeats.product import product
+from vision.product import product
 
 
 def test_product_equals_numpys():
