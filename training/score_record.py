@@ -23,7 +23,7 @@ from typing import Any
 STORE = Path(__file__).resolve().parent.parent / "docs" / "scores.json"
 RUNS = {
     "held_out": "verdicts, each author judged by a model taught without them",
-    "shipped": "the shipped model and finder, both taught on these photos: no fair figures, kept to see what held-out judging costs",
+    "shipped": "the shipped model and finder, both taught on these photos: no fair figures, kept to see the difference",
 }
 
 
