@@ -31,7 +31,7 @@ SAME_OUTLINE = 0.80
 #: A mirror image below its object, about an axis this near to level (degrees), can be a reflection in a top.
 LEVEL_DEGREES = 30.0
 #: An image that keeps less of the object's contrast than this is a reflection: below its object, and beside it.
-REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.25
+REFLECTED_BELOW, REFLECTED_BESIDE = 0.7, 0.35
 #: A mirror turns over the direction from object to image, within this (degrees; perspective bends it).
 ACROSS_DEGREES: Final = 40.0
 #: Least correlation of what changes along the grain, and least lead of its peak, for a second showing on the same surface. A
@@ -142,7 +142,7 @@ def _reflection(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDAr
     level = np.degrees(np.arctan2(abs(mean[1]), abs(mean[0]))) > 90 - LEVEL_DEGREES
     if not level and abs(float(mean @ _turned_over(a, b, transform, points))) < np.cos(np.radians(ACROSS_DEGREES)):
         return None  # a mirror turns over what stands towards it; this is turned over across the way to it
-    to_b, to_a = _share_kept(a, b, transform, points, 120 if level else 30)
+    to_b, to_a = _share_kept(a, b, transform, points)
     kept, limit = (to_b if mean[1] > 0 else to_a, REFLECTED_BELOW) if level else (min(to_a, to_b), REFLECTED_BESIDE)
     if kept < limit:
         return SameSurface(True, True, float(np.clip(1.0 - 0.5 * kept, 0.5, 1.0)), "reflection")
@@ -157,17 +157,13 @@ def _turned_over(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDA
     return np.asarray(vectors[:, int(np.argmin(values.real))].real, dtype=np.float64)
 
 
-def _share_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64],
-                parts: int = 120) -> tuple[float, float]:
-    """Slopes of the detail of b on that of a, and of a on b, over the box of the points, once registered.
-
-    `parts`: detail finer than the shorter side over this is left out. Beside an object a blurred second showing is more
-    likely than a mirror, so that only what blurring leaves is compared there.
-    """
+def _share_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDArray[np.float64]) -> tuple[float, float]:
+    """Slopes of the detail of b on that of a, and of a on b, over the box of the points, once registered."""
     h, w = a.mask.shape
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     grey_a = cv2.cvtColor(a.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    grey_b = cv2.warpPerspective(cv2.cvtColor(b.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32), transform, (w, h), flags=flags)
+    grey_b = cv2.warpPerspective(cv2.cvtColor(b.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32), transform, (w, h), flags=flags,
+                                 borderMode=cv2.BORDER_REPLICATE)  # a black surround would count for detail at the border
     inside = cv2.warpPerspective(b.mask.astype(np.uint8), transform, (w, h), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP) > 0
     box = np.zeros((h, w), np.bool_)
     x0, y0 = np.clip(points.min(axis=0).astype(int), 0, [w - 1, h - 1])
@@ -176,8 +172,7 @@ def _share_kept(a: Sheet, b: Sheet, transform: NDArray[np.float64], points: NDAr
     use = box & inside & a.mask
     if use.sum() < 100:
         return 1.0, 1.0
-    fine = max(1.0, min(h, w) / parts)
-    wide = max(4.0, min(h, w) / 12, 3 * fine if parts < 120 else 0.0)
+    fine, wide = max(1.0, min(h, w) / 120), max(4.0, min(h, w) / 12)
     x, y = ((cv2.GaussianBlur(g, (0, 0), fine) - cv2.GaussianBlur(g, (0, 0), wide))[use] for g in (grey_a, grey_b))
     # a handle in the region must not count for figure
     calm = (np.abs(x) <= np.percentile(np.abs(x), 97)) & (np.abs(y) <= np.percentile(np.abs(y), 97))

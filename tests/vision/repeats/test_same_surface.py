@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -12,6 +13,7 @@ from vision.repeats.same_surface import (
     _facing,
     _overlap,
     _reach,
+    _share_kept,
     more_than_itself,
     outlines_share,
     same_surface,
@@ -165,3 +167,16 @@ def test_answers_are_checked():
     with pytest.raises(ValueError, match="cannot be told"):
         SameSurface(False, False, 0.5, "part_of")
     assert all(REASONS.values())
+
+
+def test_contrast_kept_is_not_spoilt_by_a_partner_that_ends_inside_the_region():
+    # closed form: the partner is the same figure, so the slope of either on the other is 1
+    rng = np.random.default_rng(3)
+    figure = cv2.GaussianBlur(rng.normal(0, 1, (200, 300)), (0, 0), 2.0)
+    pixels = np.repeat(np.clip(150 + 60 * figure / figure.std() / 3, 0, 255).astype(np.uint8)[..., None], 3, axis=2)
+    half = np.ascontiguousarray(pixels[:, 150:])
+    a = Sheet("p", "a", pixels, np.ones((200, 300), bool), np.eye(3))
+    b = Sheet("p", "b", half, np.ones((200, 150), bool), np.array([[1, 0, 400.0], [0, 1, 0], [0, 0, 1]]))
+    shift = np.array([[1, 0, -150.0], [0, 1, 0], [0, 0, 1]])
+    kept = _share_kept(a, b, shift, np.array([[100.0, 10.0], [290.0, 190.0]]))
+    assert min(kept) > 0.9
