@@ -2,8 +2,7 @@
 
     python ../shared/checks/score_photos.py --no-finding --json held_out.json \\
         --program ".venv/bin/python $PWD/benchmarks/heldout_grainassay.py"        # every author by a model that never saw them
-    python ../shared/checks/score_photos.py --json shipped.json                  # the shipped model: it has seen these photos
-    python -m training.score_record --held-out held_out.json --shipped shipped.json
+    python -m training.score_record --held-out held_out.json
     python -m training.finding_scores --photos DIR --cache DIR --renders DIR --nets training/nets > finding.txt
     python -m training.score_record --finding finding.txt                   # and so for all names and commands in PRINTED
     python -m training.accuracy --write
@@ -23,7 +22,6 @@ from typing import Any
 STORE = Path(__file__).resolve().parent.parent / "docs" / "scores.json"
 RUNS = {
     "held_out": "verdicts, each author judged by a model taught without them",
-    "shipped": "the shipped model and finder, both taught on these photos: no fair figures, kept to see the difference",
 }
 
 
@@ -40,6 +38,7 @@ PRINTED = {
     },
     "Repeats and leaf layouts": {
         "repeats": "python -m training.repeat_scores --photos DIR",
+        "specimens": "python -m training.repeat_specimens --photos DIR",
         "traps": "python -m training.repeat_traps --photos DIR",
         "layouts": "python -m training.layout_scores --photos DIR",
         "cost": "python -m benchmarks.repeat_cost",
@@ -101,7 +100,7 @@ def main() -> None:
     """Record the score files named on the command line."""
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument("--held-out", type=Path, dest="held_out")
-    for name in ("shipped", *KEPT):
+    for name in KEPT:
         ap.add_argument(f"--{name}", type=Path)
     args = ap.parse_args()
     record({k: v for k, v in vars(args).items() if v is not None})
