@@ -37,10 +37,10 @@ PRINTED = {
         "problems": "python -m training.problem_rates --photos DIR",
     },
     "Repeats and leaf layouts": {
-        "repeats": "python -m training.repeat_scores --photos DIR",
+        "repeats": "python -m training.repeat_scores --photos DIR --textures DIR --json FILE",
         "specimens": "python -m training.repeat_specimens --photos DIR",
-        "traps": "python -m training.repeat_traps --photos DIR",
-        "layouts": "python -m training.layout_scores --photos DIR",
+        "traps": "python -m training.repeat_traps --photos DIR --textures DIR --part report --json FILE",
+        "layouts": "python -m training.layout_scores --photos DIR --textures DIR --json FILE",
         "cost": "python -m benchmarks.repeat_cost",
     },
 }
