@@ -72,7 +72,7 @@ def main() -> None:
         if row.face is not None and args.face in (None, row.face):
             groups[row.face, row.specimen].append(row)
     specimens, found, seen_twice = Counter[str](), Counter[str](), Counter[str]()
-    for (face, specimen), rows in sorted(groups.items()):
+    for (face, _), rows in sorted(groups.items()):
         sheets = sheets_of(rows)
         if not sheets:
             continue
@@ -81,7 +81,7 @@ def main() -> None:
         seen_twice[face] += any(r.same_surface for r in repeats)
         for repeat in told(repeats)[:1]:
             found[face] += 1
-            print(f"{face}, {specimen}: {line(sheets, repeat)}")
+            print(f"{face}: {line(sheets, repeat)}")
     for face, count in specimens.items():
         print(f"{face}: {count} specimens, figure recurs on {found[face]}, one surface seen twice on {seen_twice[face]}")
 
