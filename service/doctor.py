@@ -116,6 +116,21 @@ def check_panel_finder() -> Check:
         return Check("Panel finder", False, str(err) or type(err).__name__, REINSTALL)
 
 
+def check_small_models() -> Check:
+    """What tells repeats, layouts and roles opens."""
+    try:
+        from vision.layouts.naming import load_forest
+        from vision.parts.role_model import shipped_roles
+        from vision.repeats.likelihood import stored
+
+        stored()
+        load_forest()
+        shipped_roles()
+        return Check("Repeats, layouts, roles", True, "opens")
+    except Exception as err:
+        return Check("Repeats, layouts, roles", False, str(err) or type(err).__name__, REINSTALL)
+
+
 def _memory_mb() -> float | None:
     try:
         for line in Path("/proc/meminfo").read_text("ascii").splitlines():
@@ -158,7 +173,7 @@ def examine() -> list[Check]:
     """All checks, in the order of what they build on."""
     out = [check_python(), *(check_library(d, m) for d, m in LIBRARIES.items())]
     further: Sequence[Callable[[], Check]] = (
-        check_heic, check_backbone, check_panel_finder, check_model, check_memory, check_text)
+        check_heic, check_backbone, check_panel_finder, check_small_models, check_model, check_memory, check_text)
     return [*out, *(check() for check in further), check_writing(Path(os.getcwd()))]
 
 

@@ -84,6 +84,9 @@ def document(config: Config, real: Table, rendered: Table | None, ours: HeldOut,
         "| figure | real | interval | rendered |", "|---|---|---|---|",
         *(f"| {k} | {f[k]:.3f} | [{ci[k][0]:.2f}, {ci[k][1]:.2f}] | {format(g[k], '.3f') if k in g else '-'} |" for k in SHOWN), "",
         "## Weights of the experts", "", *_weights(tables), "",
+        "Located repeats of figure add to the faces by `vision/inference/located.py`: likelihood ratios measured on made pairs, times "
+        "shares of faces that recur which are common practice, no source. So few real panels show one that the calibration above says "
+        "nothing of its own about them; docs/accuracy.md shows the figures with and without.", "",
         "## Priors and tables", "",
         f"Reference prior of faces: {', '.join(f'{k} {v:.2f}' for k, v in tables['priors']['reference']['face'].items())}.", "",
         "Cores under each face, from labelled panels, one specimen added to every possible pair:", "",

@@ -20,6 +20,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from training.binomial import exact_interval
 from vision.errors import GrainassayError
 from vision.intake import load_photo, measure_problems
 from vision.intake.problems import SHARPNESS_PX
@@ -70,16 +71,6 @@ SPOILT: dict[str, tuple[Callable[[Pixels], Pixels], tuple[str, ...]]] = {
 }
 
 
-def interval(hits: int, of: int, level: float = 0.95) -> tuple[float, float]:
-    """Clopper-Pearson interval."""
-    from scipy.stats import beta
-
-    tail = (1 - level) / 2
-    low = 0.0 if hits == 0 else float(beta.ppf(tail, hits, of - hits + 1))
-    high = 1.0 if hits == of else float(beta.ppf(1 - tail, hits + 1, of - hits))
-    return low, high
-
-
 def ordinary(folder: Path, most: int) -> list[Photo]:
     """Photos as they are, one a specimen, spread over the collection."""
     with (folder / "photos.csv").open(newline="") as stream:
@@ -104,7 +95,7 @@ def main() -> None:
     raised = Counter(p.kind for photo in photos for p in measure_problems(photo))
     print(f"{len(photos)} ordinary photos")
     for kind in PROBLEMS:
-        low, high = interval(raised[kind], len(photos))
+        low, high = exact_interval(raised[kind], len(photos))
         if kind not in ("too_far", "no_wood_like_surface"):
             print(f"  raised {kind:24s} {raised[kind] / len(photos):.3f}   [{low:.3f}, {high:.3f}]")
     for name, (spoil, caught) in SPOILT.items():
@@ -113,7 +104,7 @@ def main() -> None:
             size = fit_within(photo.width, photo.height, max_pixels=SHARPNESS_PX)
             bad = replace(photo, pixels=spoil(resize(photo.pixels, *size)), jpeg_quality=None)
             hits += any(p.kind in caught for p in measure_problems(bad))
-        low, high = interval(hits, len(photos))
+        low, high = exact_interval(hits, len(photos))
         print(f"  caught {name:24s} {hits / len(photos):.3f}   [{low:.3f}, {high:.3f}]")
 
 

@@ -50,7 +50,6 @@ MOTIONS = {
 }
 ROTARY_SHRINK = (0.003, 0.03)  # leaf thickness over log radius, 1 mm on 330 mm to 3 mm on 100 mm
 STRETCH_SD = 0.004
-RECONSTITUTED_SHARE = 0.02  # of real-wood faces; no published figure found, an assumption on the careful side
 LIMIT = 9.0  # nats: e^9 is about as far as the number of composites can vouch for
 
 
@@ -158,7 +157,6 @@ def fit(rows: Sequence[Row], led: dict[str, list[bool]]) -> dict[str, Any]:
         "seen": {c: round(float(np.clip(np.mean(led[c]), 0.05, 0.98)), 3) for c in CASES},
         "motions": MOTIONS, "rotary_shrink": list(ROTARY_SHRINK), "stretch_sd": STRETCH_SD, "limit": LIMIT,
         "accept": round(_accept(rows, held / temperature, led), 3), "along_sd_most": 2.0,
-        "reconstituted_share": RECONSTITUTED_SHARE,
     }
 
 

@@ -20,9 +20,9 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import beta
 
 from training import trap_scenes as scenes
+from training.binomial import exact_interval
 from training.composites.figures import inner_box, part_of
 from vision.errors import UsageError
 from vision.grain import grain_field
@@ -82,14 +82,6 @@ class Row:
     authors_with_alarm: int
     low: float
     high: float
-
-
-def exact_interval(hits: int, trials: int, level: float = 0.95) -> tuple[float, float]:
-    """Clopper-Pearson interval of a share."""
-    tail = (1 - level) / 2
-    low = 0.0 if hits == 0 else float(beta.ppf(tail, hits, trials - hits + 1))
-    high = 1.0 if hits == trials else float(beta.ppf(1 - tail, hits + 1, trials - hits))
-    return low, high
 
 
 def alarms(sheets: Sequence[Sheet]) -> int:

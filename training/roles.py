@@ -19,12 +19,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import registry
-from vision.parts.role_model import RoleModel, many
+from vision.parts.role_model import ROLES, RoleModel, many
 from vision.parts.standing import standing
 from vision.types import Panel
 
-ROLES = tuple(r for r in registry.ROLES if r != "unknown")
 #: Share right that is asked for of named roles, and the least probability in any case.
 RIGHT, LEAST = 0.88, 0.5
 HIDDEN, ROUNDS, FOLDS = (48,), 6, 5

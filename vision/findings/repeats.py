@@ -17,6 +17,8 @@ _MEANS = {
     "book": "One is the other opened like a book, with the drift of neighbouring leaves of one log.",
     "rotary": "It recurs at a shrinking distance, as the turns of one peeled log do.",
 }
+#: What the weight rests on: it was not counted on furniture.
+RESTS_ON = "This weight comes from made-up pairs and from assumed shares of faces that recur."
 #: Above this share of all explanations other than chance, the leading one is named alone.
 CLEAR = 0.9
 
@@ -48,4 +50,4 @@ def repeat_draft(repeat: Repeat, a: PanelContext, b: PanelContext, weight: Weigh
     where = (a.region("polygon", np.array(repeat.region_a)), b.region("polygon", np.array(repeat.region_b)))
     settled = Weight("veneer", "printed", 0.0) if weight is None else weight
     return Draft("figure_repeat", where, settled,
-                 f"{repeat_text(repeat)} {tail(settled.supports, settled.against, settled.decibans)}")
+                 f"{repeat_text(repeat)} {tail(settled.supports, settled.against, settled.decibans)} {RESTS_ON}")

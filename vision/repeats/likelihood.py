@@ -16,6 +16,7 @@ from typing import Final
 
 import numpy as np
 
+from vision.errors import ModelMismatch
 from vision.repeats.repeat import HYPOTHESES, MOTIONS
 
 FILE = Path(__file__).parents[1] / "models" / "repeats.json"
@@ -57,8 +58,7 @@ INPUTS: Final = {
 @dataclass(frozen=True)
 class LikelihoodModel:
     """`mean`, `scale`: of each input; `weights`: (cases, inputs); `bias`: (cases,); `seen`: chance that the votes lead to a
-    registration at all, by case; `motions`: chance of each motion by hypothesis; `accept`: least log odds of a repeat;
-    `reconstituted_share`: share of real-wood faces that are block-made veneer and repeat as prints do."""
+    registration at all, by case; `motions`: chance of each motion by hypothesis; `accept`: least log odds of a repeat."""
 
     mean: tuple[float, ...]
     scale: tuple[float, ...]
@@ -71,13 +71,22 @@ class LikelihoodModel:
     limit: float
     accept: float
     along_sd_most: float
-    reconstituted_share: float
 
 
 @lru_cache(maxsize=1)
 def stored() -> LikelihoodModel:
-    """The model in models/repeats.json."""
-    return parse(json.loads(FILE.read_text()))
+    """The model in models/repeats.json.
+
+    Raises
+    ------
+    ModelMismatch
+        if the file is missing, damaged or made for other measurements.
+    """
+    try:
+        return parse(json.loads(FILE.read_text(encoding="utf-8")))
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        cause = f"the numbers for repeats are missing or damaged ({error})."
+        raise ModelMismatch(FILE.name, cause, "Reinstall the program.") from error
 
 
 def parse(raw: Mapping[str, object]) -> LikelihoodModel:
@@ -90,8 +99,7 @@ def parse(raw: Mapping[str, object]) -> LikelihoodModel:
         mean=tuple(float(i["mean"]) for i in inputs), scale=tuple(float(i["scale"]) for i in inputs),
         weights=tuple(tuple(float(i[c]) for i in inputs) for c in CASES), bias=tuple(float(d["bias"][c]) for c in CASES),
         seen=d["seen"], motions=d["motions"], shrink=tuple(d["rotary_shrink"]), stretch_sd=float(d["stretch_sd"]),
-        limit=float(d["limit"]), accept=float(d["accept"]), along_sd_most=float(d["along_sd_most"]),
-        reconstituted_share=float(d["reconstituted_share"]))
+        limit=float(d["limit"]), accept=float(d["accept"]), along_sd_most=float(d["along_sd_most"]))
 
 
 def inputs_of(measured: Mapping[str, float]) -> np.ndarray:
@@ -116,7 +124,11 @@ def log_likelihoods(measured: Mapping[str, float], motion: str, *, within: bool,
         c = CASE_OF[h]
         out[h] = float(case[c] + np.log(m.seen[c]) + np.log(m.motions[h][motion]))
     if within and motion == "shift":
-        out["rotary"] += _shrink_log_ratio(measured["stretch"], m)
+        # Chance matches stretch in any way: a stretch tells the leaves and copies apart, and never adds to the whole of them.
+        ratio = _shrink_log_ratio(measured["stretch"], m)
+        out["rotary"] += min(ratio, 0.0)
+        for steady in ("exact_copy", "slip"):
+            out[steady] -= max(ratio, 0.0)
     top = max(out.values())
     return {h: max(v - top, -m.limit) for h, v in out.items()}
 
@@ -128,17 +140,3 @@ def _shrink_log_ratio(stretch: float, model: LikelihoodModel) -> float:
     off = np.concatenate([stretch - shrink, stretch + shrink])
     log_some = np.logaddexp.reduce(-0.5 * (off / sd) ** 2) - np.log(len(off))
     return float(log_some + 0.5 * (stretch / sd) ** 2) if abs(stretch) < 8 * sd else 0.0
-
-
-def print_log_ratio(values: Mapping[str, float], *, model: LikelihoodModel | None = None) -> float:
-    """log p(measurements | printed) - log p(measurements | real wood), from log likelihoods over HYPOTHESES.
-
-    Real wood explains an exact copy too, by the share of reconstituted veneer; so the ratio never exceeds one over that
-    share, however exact the copy. Otherwise real wood explains the pair by leaves or by chance, whichever does better.
-    """
-    m = model or stored()
-    share = m.reconstituted_share
-    other = max(v for h, v in values.items() if h != "exact_copy")
-    wood = np.logaddexp(np.log(share) + values["exact_copy"], np.log1p(-share) + other)
-    plain = np.logaddexp(values["exact_copy"], values["coincidence"]) - np.log(2)  # a print need not recur in view
-    return float(plain - wood)
