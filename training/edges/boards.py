@@ -162,7 +162,7 @@ def _solid(name: str, rng: np.random.Generator) -> Build:
     thick = float(rng.uniform(15, 34))
     end = name in ("solid_end", "glued_end")
     count = int(rng.integers(2, 6)) if name == "glued_end" else int(rng.choice([1, 1, 2, 3])) if name == "solid_edge" else 1
-    width = float(rng.uniform(70, 170)) * count if end else float(rng.uniform(120, 420))
+    width = float(rng.uniform(80, 170) if count > 1 else rng.uniform(90, 300)) * count if end else float(rng.uniform(120, 420))
     length = float(rng.uniform(350, 900)) if end else float(rng.uniform(500, 1600))
     slab = paints.solid(rng, (length, width, thick), count, paints.any_finish(rng))
     face, strip, third, under = _slab_sides(slab, end=end)

@@ -71,7 +71,7 @@ def _pose(build: Build, setting: str, rng: np.random.Generator) -> view.Pose:
     elevation = float(rng.uniform(14, 48)) * (-1 if below else 1)
     high = float(np.exp(rng.uniform(np.log(40), np.log(200)) if setting == "close" else rng.uniform(np.log(8), np.log(30))))
     scale = high / thick / np.cos(np.deg2rad(elevation))
-    size = (640, 420) if setting == "close" else (640, 400)
+    size = (640, 400) if setting == "close" else (640, 360)
     seen = size[0] / scale
     half = build.size[0] / 2
     # the middle of the picture lies on the arris, near an end of the board in some pictures
@@ -137,7 +137,9 @@ def take(build: Build, pose: view.Pose, setting: str, seed: int, rng: np.random.
                        int(rng.integers(1, 2**30)))
     w, h = cam.size
     shape = (h * view.FINER, w * view.FINER)
-    canvas = surroundings.two_grounds(shape, pose.px_per_mm * view.FINER, float(rng.uniform(0.3, 0.8)), rng)
+    # what lies behind is out of focus more or less: picture resolution will do
+    behind = surroundings.two_grounds((h, w), pose.px_per_mm, float(rng.uniform(0.3, 0.8)), rng)
+    canvas = resize_map(behind, shape[1], shape[0])
     cover = np.zeros(shape, np.float32)
     board = np.zeros((*shape, 3), np.float32)
     half, thick = build.size[0] / 2, build.size[2]
@@ -159,7 +161,7 @@ def take(build: Build, pose: view.Pose, setting: str, seed: int, rng: np.random.
     normal = np.array([-direction[1], direction[0]]) / max(float(np.hypot(*direction)), 1e-6)
     scale = abs(float((across[1] - across[0]) @ normal)) / thick
     length = float(np.hypot(*direction))
-    if length < 200 or scale * thick < 6:
+    if length < 110 or scale * thick < 6:
         return None
     pixels = develop(canvas, (w, h), rng, setting=setting)
     truth = Truth(build.name, build.strip_kind, setting, seed, outline.reshape(-1, 2).astype(np.float64), upper, lower, scale,
@@ -175,7 +177,7 @@ def make_edge(name: str, setting: str, seed: int, photos: Sequence[Photo] = ()) 
     """
     if name not in STRIP_OF or setting not in SETTINGS:
         raise ValueError(f"unknown edge {name!r} or setting {setting!r}")
-    for attempt in range(20):
+    for attempt in range(60):
         rng = np.random.default_rng([seed, attempt, *name.encode(), SETTINGS.index(setting)])
         if name in OTHER_TRAPS:
             return _turned(_trap(name, setting, seed, rng), rng)

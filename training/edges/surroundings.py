@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from training.edges import paints
 from training.figure.finish import STAINS
 from training.figure.noise import fractal, value_noise
+from vision.resize import resize_map
 
 Colours = NDArray[np.float32]
 GROUNDS = ("wall", "floor", "carcase", "dark", "bench", "carpet")
@@ -60,13 +61,15 @@ def two_grounds(shape: tuple[int, int], px_per_mm: float, horizon: float, rng: n
 
 def shade(canvas: Colours, cover: NDArray[np.float32], depth_px: float, rng: np.random.Generator) -> Colours:
     """The board's shadow on what lies behind and below it: dark close by, soft further off."""
+    depth_px = depth_px / 4
     down = float(rng.uniform(0.2, 1.0)) * depth_px
     side = float(rng.normal(0, 0.35)) * depth_px
     move = np.array([[1, 0, side], [0, 1, down]], np.float32)
-    size = (cover.shape[1], cover.shape[0])
-    cast = cv2.warpAffine(cover, move, size, borderMode=cv2.BORDER_REPLICATE)
-    soft = cv2.GaussianBlur(cast, (0, 0), max(1.0, depth_px * float(rng.uniform(0.1, 0.5))))
-    close = cv2.GaussianBlur(cover, (0, 0), max(1.0, 0.15 * depth_px))
+    small = resize_map(cover, cover.shape[1] // 4, cover.shape[0] // 4)
+    cast = cv2.warpAffine(small, move, (small.shape[1], small.shape[0]), borderMode=cv2.BORDER_REPLICATE)
+    soft = cv2.GaussianBlur(cast, (0, 0), max(0.5, depth_px * float(rng.uniform(0.1, 0.5))))
+    close = cv2.GaussianBlur(small, (0, 0), max(0.5, 0.15 * depth_px))
+    soft, close = (resize_map(np.asarray(m, np.float32), cover.shape[1], cover.shape[0]) for m in (soft, close))
     dark = np.clip(1 - float(rng.uniform(0.2, 0.75)) * soft - float(rng.uniform(0.1, 0.5)) * close, 0.04, 1)
     keep = cover[..., None]
     return np.asarray(canvas * (keep + (1 - keep) * dark[..., None]), np.float32)

@@ -18,7 +18,7 @@ from training.edges.paints import Colours, Fill
 Floats = NDArray[np.float64]
 #: Canvas pixels per picture pixel.
 FINER = 2
-MAX_TEXELS = 1500
+MAX_TEXELS = 1300
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,7 +170,7 @@ def paint_side(side: Side, cam: Camera, light: Light, arris: Arris, canvas: Colo
     step_v = np.hypot(*np.moveaxis(np.diff(at, axis=0), -1, 0))[seen[1:]] * 60 / (v1 - v0)
     scale = max(float(np.percentile(s, 90)) if s.size else 1.0 for s in (step_u, step_v))
     narrow = side.name != "face" and side.name != "under"
-    texel = 1.0 / max(scale * (FINER if narrow else 1.2), 1e-3)
+    texel = 1.0 / max(scale * (FINER if narrow else 1.0), 1e-3)
     texel = max(texel, (a1 - a0) / MAX_TEXELS, (b1 - b0) / MAX_TEXELS, 0.02)
     n, m = max(4, round((a1 - a0) / texel)), max(4, round((b1 - b0) / texel))
     u = a0 + (np.arange(n) + 0.5) * (a1 - a0) / n
