@@ -109,7 +109,9 @@ def describe(sheet: Sheet, *, most: int = FEATURES_PER_SHEET) -> Described:
     figure = figure_of(sheet)
     h, w = figure.mask.shape
     image = figure.levelled - ALONG_TAKEN * (figure.levelled - figure.crossing)
-    half = 2.0 if h * w > SMALL_AREA else 1.4  # SIFT doubles its input: a smaller one goes in, and nothing is invented
+    # SIFT doubles its input: a smaller one goes in, and nothing is invented; an enlarged figure goes back to its own pixels
+    grown = min(1.0, figure.scale)
+    half = (2.0 if h * w * grown**2 > SMALL_AREA else 1.4) / grown
     size = (max(8, round(w / half)), max(8, round(h / half)))
     small = resize_map(image, *size)
     picture = np.clip(128 + 50 * small, 0, 255).astype(np.uint8)

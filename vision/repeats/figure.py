@@ -15,6 +15,9 @@ from vision.resize import resize, resize_map
 #: Longest side and most pixels of the figure image.
 FIGURE_PX = 480
 FIGURE_AREA = 480 * 300
+#: Figures with a shorter side under this are enlarged, at most so many times: tracking and the place of a peak go by whole
+#: pixels at some step, and a small sheet carries figure down to its last pixel.
+SHORT_PX, MOST_ENLARGED = 300, 2.0
 #: Blur that stands for the lighting, and the wider one for the local contrast, as shares of the figure's short side.
 LIGHT_SHARE = 0.045
 CONTRAST_SHARE = 0.10
@@ -104,9 +107,10 @@ def blur_along(values: NDArray[np.float32], grain: float, sigma: float) -> NDArr
 
 
 def figure_of(sheet: Sheet) -> Figure:
-    """The figure image of a sheet, at most FIGURE_PX long and FIGURE_AREA large; small sheets are not enlarged."""
+    """The figure image of a sheet, at most FIGURE_PX long and FIGURE_AREA large; small sheets are enlarged."""
     h, w = sheet.mask.shape
-    shrink = max(1.0, max(h, w) / FIGURE_PX, float(np.sqrt(h * w / FIGURE_AREA)))
+    grown = min(1.0, max(1.0 / MOST_ENLARGED, min(h, w) / SHORT_PX))
+    shrink = max(grown, max(h, w) / FIGURE_PX, float(np.sqrt(h * w / FIGURE_AREA)))
     width, height = max(8, round(w / shrink)), max(8, round(h / shrink))
     rgb = resize(sheet.pixels, width, height)
     shown = figure_mask(sheet)  # handles and glints come back on every front

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import combinations
 from typing import Any
@@ -12,25 +12,22 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.repeats.candidates import LEAST_WEIGHT as LEAST_WEIGHT
+from vision.repeats.candidates import candidate_moves
 from vision.repeats.describe import Described, describe
 from vision.repeats.hardware import spread_enough
-from vision.repeats.index import CandidateIndex
 from vision.repeats.likelihood import log_likelihoods, stored
 from vision.repeats.measure import Measured, measure
 from vision.repeats.register import Registered, register
 from vision.repeats.repeat import Polygon, Repeat
 from vision.repeats.same_surface import is_same_surface, more_than_itself, outlines_share
 from vision.repeats.sheet import Sheet
-from vision.repeats.vote import Move, moves
+from vision.repeats.vote import Move
 
 #: Sheets with a shorter side (px) are left out: too little figure to tell one showing from another.
 LEAST_SIDE = 64
 #: Sheets are worked on by this many threads; OpenCV and NumPy release the interpreter lock in long calls.
 WORKERS = 2
-#: Moves registered at most: so many for the whole piece, and so many more a sheet; the weightiest come first.
-REGISTERED_BASE, REGISTERED_PER_SHEET = 5, 0.5
-#: Moves of less weight than this are not worth registering.
-LEAST_WEIGHT = 0.45
 #: Two sheets of one photo whose matched places lie closer than this (share of the sheet's side) are one place.
 ONE_PLACE = 0.04
 #: Panels of one photo that cover each other this far show one surface.
@@ -70,29 +67,6 @@ def _beyond_itself(found: list[Repeat], sheets: Sequence[Sheet]) -> list[Repeat]
     one = {(r.a, r.b) for r in found if r.same_surface}
     one |= {(r.a, r.b) for r in found if not r.within and outlines_share(sheets[r.a], sheets[r.b]) > SHARED_OUTLINE}
     return [r for r in found if r.same_surface or (r.a, r.b) not in one or more_than_itself(r.motion, r.measured)]
-
-
-def candidate_moves(described: Sequence[Described], pool: Executor) -> list[tuple[int, int, Move]]:
-    """(a, b, move) worth registering, most weight first, within sheets (a == b) and between them (a < b)."""
-    own = pool.map(lambda d: [m for m in moves(d, d, most=3) if _forward(m)], described)
-    index = CandidateIndex()
-    for d in described:
-        index.add(d)
-    pairs = index.candidates()
-    others = pool.map(lambda c: moves(described[c.a], described[c.b], signs=(c.signs,)), pairs)
-    out = [(k, k, m) for k, found in enumerate(own) for m in found if m.weight >= LEAST_WEIGHT]
-    out += [(c.a, c.b, m) for c, found in zip(pairs, others, strict=True) for m in found if m.weight >= LEAST_WEIGHT]
-    out.sort(key=lambda item: -item[2].weight)
-    return out[: int(REGISTERED_BASE + REGISTERED_PER_SHEET * len(described))]
-
-
-def _forward(move: Move) -> bool:
-    """Of a move of a sheet onto itself and its inverse, one: to the right, or straight down. Mirrors are their own."""
-    if move.motion != "shift":
-        return True
-    c = move.points_a.mean(axis=0)
-    d = move.transform[:2, :2] @ c + move.transform[:2, 2] - c
-    return bool(d[0] > abs(d[1]) * 1e-3 or (abs(d[0]) <= abs(d[1]) * 1e-3 and d[1] > 0))
 
 
 def judged(sheets: Sequence[Sheet], described: Sequence[Described], a: int, b: int, move: Move) -> Repeat | None:
