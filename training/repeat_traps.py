@@ -183,6 +183,13 @@ def trials(folder: Path, textures: Path | None, part: str, seed: int = 0) -> Ite
     for a, b in disjoint_pairs(surfaces, rng):
         damage = next(turn)
         yield Trial("reflection in a top", tuple(scenes.reflected(a.surface, b.surface, rng, damage)), _who(a, b), damage)
+    # draws of their own: the trials that follow stay what they were before this trap came in
+    beside = np.random.default_rng([seed, 5])
+    doors = _turns(beside)
+    for a, b in disjoint_pairs(surfaces, beside):
+        damage = next(doors)
+        pair = tuple(scenes.mirrored_beside(a.surface, b.surface, beside, damage))
+        yield Trial("reflection in a door beside", pair, _who(a, b), damage)
     plain = [s for s in surfaces if not s.leaves]
     for s in plain:
         damage = next(turn)

@@ -201,6 +201,37 @@ def reflected(upright: Pixels, top: Pixels, rng: np.random.Generator, damage: st
     return out
 
 
+def mirrored_beside(front: Pixels, door: Pixels, rng: np.random.Generator, damage: str) -> list[Sheet]:
+    """One photo: a front and, beside it, a glossy door standing at an angle to it in which the front is mirrored sideways.
+
+    The door's own figure shows through; in one case of three it is plain glass. The mirror image is dimmed, soft, drawn
+    out towards the far side, and reaches only part of the way across.
+    """
+    h, w = front.shape[:2]
+    glass = rng.random() < 1 / 3
+    own = np.full((h, w, 3), float(rng.uniform(20, 60)), np.float32) if glass else resize(door, w, h).astype(np.float32)
+    image = cv2.GaussianBlur(np.ascontiguousarray(front[:, ::-1]), (0, 0), float(rng.uniform(0.8, 4.0)))
+    # a mirror at 60 to 85 degrees to the front: near edge full height, far edge smaller, lengths shortened
+    far, reach, tilt = float(rng.uniform(0.65, 0.95)), float(rng.uniform(0.55, 0.95)) * w, float(rng.uniform(-0.04, 0.04)) * h
+    low = 0.5 * (1 - far) * h
+    before = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32)
+    after = np.array([[0, 0], [reach, low + tilt], [reach, h - low + tilt], [0, h]], np.float32)
+    to_door = cv2.getPerspectiveTransform(before, after)
+    image = cv2.warpPerspective(image, to_door, (w, h), flags=cv2.INTER_AREA).astype(np.float32)
+    shown = cv2.warpPerspective(np.ones((h, w), np.float32), to_door, (w, h))[..., None]
+    # silvered glass gives back 60 to 90 %, lacquer at such angles 5 to 40 % (Fresnel, n = 1.5)
+    strength = float(rng.uniform(0.6, 0.9) if glass else rng.uniform(0.05, 0.4))
+    shine = strength * np.linspace(1.0, float(rng.uniform(0.4, 1.0)), w, dtype=np.float32)[None, :, None] * shown
+    mixed = np.clip(own * (1 - shine) + image * shine + 8 * shine, 0, 255).astype(np.uint8)
+    if rng.random() < 0.5:  # an outline drawn about the image alone, as if it were a panel
+        mixed = np.ascontiguousarray(mixed[:, : int(reach)])
+    out = []
+    for k, surface in enumerate((front, mixed)):
+        picture, _ = photograph(surface, shot(damage, rng), rng)
+        out.append(sheet(picture, "photo 1", ("front", "door")[k], at=(30.0 + k * w, 30.0), frame=FRAME))
+    return out
+
+
 def printed_fronts(surface: Pixels, rng: np.random.Generator, damage: str, *, one_photo: bool = False) -> list[Sheet]:
     """No trap but its counterpart: two fronts cut at different places of one print, the same fittings on both."""
     h, w = surface.shape[:2]

@@ -81,7 +81,16 @@ def _laid(image: Map, linear: Matrix) -> tuple[Map, Matrix]:
     return np.asarray(out, dtype=np.float32), matrix
 
 
-def _shared(a: int, b: int, n: int, *, turned: bool) -> NDArray[np.float32]:
+def correlation(spectrum_a: Map, spectrum_b: Map, *, turned: bool) -> Map:
+    """(h, w) circular cross-correlation, at (dy, dx) the sum over a(y, x) b(y + dy, x + dx), from packed spectra (cv2.dft).
+
+    `turned`: of a turned by half a turn about its first pixel, which is the convolution of both.
+    """
+    spectrum = cv2.mulSpectrums(spectrum_b, spectrum_a, 0, conjB=not turned)
+    return np.asarray(cv2.dft(spectrum, flags=cv2.DFT_INVERSE | cv2.DFT_SCALE), dtype=np.float32)
+
+
+def shared(a: int, b: int, n: int, *, turned: bool) -> NDArray[np.float32]:
     """(n,) pixels shared along one axis by lengths a and b for each circular shift; `turned`: a runs backwards."""
     t = np.arange(n)
     first = t - a + 1 if turned else np.where(t < b, t, t - n)
@@ -103,7 +112,7 @@ def peaks(a: Described, b: Described, *, most: int = 3, signs: tuple[tuple[int, 
     quarter = abs(turn_of(a, b, (1, 1))[0, 0]) < abs(turn_of(a, b, (1, 1))[0, 1])
     high, wide = image_a.shape[::-1] if quarter else image_a.shape
     ny, nx = (cv2.getOptimalDFTSize(min(side, int(np.ceil(n * SCALES[-1])) + 1) + m) for n, m in ((high, hb), (wide, wb)))
-    spectrum_b = cv2.dft(_padded(image_b, ny, nx))
+    spectrum_b = np.asarray(cv2.dft(_padded(image_b, ny, nx)), dtype=np.float32)
     to_sheet_b, from_sheet_a = _to_sheet(b.figure, image_b), np.linalg.inv(_to_sheet(a.figure, image_a))
     found: list[Peak] = []
     for pair in ((s, (-s[0], -s[1])) for s in ((1, 1), (1, -1))):
@@ -113,14 +122,13 @@ def peaks(a: Described, b: Described, *, most: int = 3, signs: tuple[tuple[int, 
         for scale in SCALES:
             laid, matrix = _laid(image_a, scale * linear)
             ha, wa = laid.shape
-            spectrum_a = cv2.dft(_padded(laid, ny, nx))
+            spectrum_a = np.asarray(cv2.dft(_padded(laid, ny, nx)), dtype=np.float32)
             for s in pair:
                 if s not in signs:
                     continue
                 turned = s != pair[0]
-                spectrum = cv2.mulSpectrums(spectrum_b, spectrum_a, 0, conjB=not turned)
-                surface = np.asarray(cv2.dft(spectrum, flags=cv2.DFT_INVERSE | cv2.DFT_SCALE), dtype=np.float32)
-                along_y, along_x = _shared(ha, hb, ny, turned=turned), _shared(wa, wb, nx, turned=turned)
+                surface = correlation(spectrum_a, spectrum_b, turned=turned)
+                along_y, along_x = shared(ha, hb, ny, turned=turned), shared(wa, wb, nx, turned=turned)
                 for height, x, y in _highest(surface, along_y, along_x, LEAST_SHARED * min(ha * wa, hb * wb)):
                     move = np.array([[1.0, 0, x if x < wb else x - nx], [0, 1, y if y < hb else y - ny], [0, 0, 1]])
                     if turned:
