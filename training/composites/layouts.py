@@ -12,7 +12,7 @@ Assumptions: 2 to 6 leaves side by side, 1 to 1.8 px a millimetre; joints are 0 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -27,6 +27,10 @@ from training.composites.pairs import foreign
 
 NAMES = ("book", "slip", "random", "running", "balance", "centre_balance", "end", "sunburst", "box", "reverse_box", "diamond",
          "reverse_diamond", "herringbone", "parquet", "boards", "single")
+
+
+#: Most flitches of one figure that are cut apart from each other.
+APART = 9
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,8 +65,15 @@ def make_layout(figures: Figure | Sequence[Figure], name: str, rng: np.random.Ge
     several = [figures] if isinstance(figures, Figure) else list(figures)
     if name not in NAMES:
         raise ValueError(f"unknown layout {name!r}; known: {NAMES}")
-    plan = PLANS[name](name, len(several), rng)
+    return make_planned(PLANS[name](name, len(several), rng), several, name, rng, damage)
+
+
+def make_planned(plan: Plan, several: list[Figure], name: str, rng: np.random.Generator, damage: str = "none",
+                 touch: Callable[[NDArray[np.uint8], np.random.Generator], NDArray[np.uint8]] | None = None) -> LayoutTruth:
+    """A panel laid up by a plan, then damaged; `touch` may put things on the surface before that."""
     surface = _lay(plan, several, rng)
+    if touch is not None:
+        surface = touch(surface, rng)
     turn = np.eye(3)
     if plan.wedges == 0 and rng.random() < 0.6:  # grain upright more often than lying, as on doors
         surface = np.ascontiguousarray(np.rot90(surface))
@@ -102,25 +113,29 @@ def _lay(plan: Plan, figures: list[Figure], rng: np.random.Generator) -> NDArray
     px_per_mm = float(rng.uniform(1.0, 1.8))
     flitches: dict[tuple[int, int], _Flitch] = {}
     boxes = [_leaf_box(p) for p in plan.pieces]
+    keys = list(dict.fromkeys((p.figure, p.leaf // 1000) for p in plan.pieces))
     for piece in plan.pieces:
         key = (piece.figure, piece.leaf // 1000)
         if key not in flitches:
+            same = [k for k in keys if k[0] == key[0]]
             mine = np.array([b for p, b in zip(plan.pieces, boxes, strict=True) if (p.figure, p.leaf // 1000) == key])
             low, high = mine[:, 0].min(axis=0), mine[:, 1].max(axis=0)
             flitches[key] = _Flitch(figures[piece.figure], figures[(piece.figure + 1) % len(figures)], low, high, px_per_mm,
-                                    rng)
+                                    rng, (same.index(key), len(same)))
         leaf = flitches[key].leaf(piece.leaf % 1000)
         low = flitches[key].low
         place = np.eye(3)
         place[:2, 2] = rng.normal(0, 0.002 * min(w, h), 2) - low
-        to_leaf = (place @ piece.to_leaf)[:2]
-        shown = cv2.warpAffine(leaf, to_leaf, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                               borderMode=cv2.BORDER_REFLECT_101)
-        cover = np.zeros((h, w), np.uint8)
-        cv2.fillPoly(cover, [np.round((piece.polygon) * 16).astype(np.int32)], 255, lineType=cv2.LINE_AA, shift=4)
+        x0, y0 = np.clip(np.floor(piece.polygon.min(axis=0)) - 2, 0, [w - 1, h - 1]).astype(int)
+        x1, y1 = np.clip(np.ceil(piece.polygon.max(axis=0)) + 3, 1, [w, h]).astype(int)
+        corner = np.array([[1, 0, x0], [0, 1, y0], [0, 0, 1.0]])
+        shown = cv2.warpAffine(leaf, (place @ piece.to_leaf @ corner)[:2], (int(x1 - x0), int(y1 - y0)),
+                               flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REFLECT_101)
+        cover = np.zeros((y1 - y0, x1 - x0), np.uint8)
+        cv2.fillPoly(cover, [np.round((piece.polygon - [x0, y0]) * 16).astype(np.int32)], 255, lineType=cv2.LINE_AA, shift=4)
         share = (cover.astype(np.float32) / 255)[..., None]
-        out += share * shown.astype(np.float32) * np.float32(piece.tone)
-        weight += share
+        out[y0:y1, x0:x1] += share * shown.astype(np.float32) * np.float32(piece.tone)
+        weight[y0:y1, x0:x1] += share
     out /= np.maximum(weight, 1e-3)
     dark = float(rng.uniform(0.0, 0.25))
     lines = np.zeros((h, w), np.float32)
@@ -132,21 +147,40 @@ def _lay(plan: Plan, figures: list[Figure], rng: np.random.Generator) -> NDArray
     return np.asarray(np.clip(np.round(out), 0, 255), dtype=np.uint8)
 
 
+def figure_reaches(plan: Plan, figures: Sequence[Figure]) -> bool:
+    """Whether the figures are large enough for a plan without being reflected at their rims."""
+    boxes = [_leaf_box(p) for p in plan.pieces]
+    for key in {(p.figure, p.leaf // 1000) for p in plan.pieces}:
+        mine = np.array([b for p, b in zip(plan.pieces, boxes, strict=True) if (p.figure, p.leaf // 1000) == key])
+        need = 0.4 * (mine[:, 1].max(axis=0) - mine[:, 0].min(axis=0) + 14)
+        if figures[key[0]].pixels.shape[1] < need[0] or figures[key[0]].pixels.shape[0] < need[1]:
+            return False
+    return True
+
+
 def _leaf_box(piece: Piece) -> NDArray[np.float64]:
     p = np.c_[piece.polygon, np.ones(len(piece.polygon))] @ piece.to_leaf.T
     return np.array([p[:, :2].min(axis=0), p[:, :2].max(axis=0)])
 
 
 class _Flitch:
-    """Successive leaves of one piece of figure, each covering the box `low`..`high` of leaf coordinates (panel pixels)."""
+    """Successive leaves of one piece of figure, each covering the box `low`..`high` of leaf coordinates (panel pixels).
+
+    `part`: which of how many flitches taken from this figure: up to `APART` of them come from strips that do not overlap, as
+    far as the figure is wide enough, for leaves cut from one place would repeat each other though nobody laid a repeat.
+    """
 
     def __init__(self, figure: Figure, other: Figure, low: NDArray[np.float64], high: NDArray[np.float64], px_per_mm: float,
-                 rng: np.random.Generator) -> None:
+                 rng: np.random.Generator, part: tuple[int, int] = (0, 1)) -> None:
         self.low = np.floor(low) - 6
         width, height = (int(v) for v in np.ceil(high - self.low) + 7)
         fh, fw = figure.pixels.shape[:2]
         scale = float(np.clip(min(fw / width, fh / height) * rng.uniform(0.8, 1.0), 0.4, 2.0))
-        x0, y0 = rng.uniform(0, max(1e-6, fw - width * scale)), rng.uniform(0, max(1e-6, fh - height * scale))
+        along, across = rng.uniform(0, 1, 2)
+        if 1 < part[1] <= APART:
+            scale = float(np.clip(fh / (part[1] * height), min(scale, 0.6), scale))
+            across = (part[0] + across * max(0.0, 1 - part[1] * height * scale / fh)) / max(1, part[1] - 1)
+        x0, y0 = along * max(1e-6, fw - width * scale), min(1.0, across) * max(1e-6, fh - height * scale)
         self.map = np.array([[scale, 0, x0], [0, scale, y0]])
         source = figure.pixels
         if scale > 1.15:
