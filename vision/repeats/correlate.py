@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.repeats.describe import SIGNS, Described
-from vision.repeats.figure import Figure
+from vision.repeats.figure import ALONG_PX, Figure, blur_along
+from vision.repeats.register import Registered
 from vision.repeats.vote import Move, agreeing, turn_of
 from vision.resize import resize_map
 
@@ -32,7 +33,7 @@ SCALES: Final = (0.92, 0.96, 1.0, 1.04, 1.085)
 #: Sheets must share this part of the smaller one.
 LEAST_SHARED = 0.2
 #: A peak of less height (root mean squares of its surface) is what chance brings.
-LEAST_PEAK = 5.0
+LEAST_PEAK = 5.2
 #: Cells a side in which likeness is looked for after a peak, and the correlation from which a cell agrees.
 CELLS, CELL_AGREES = 10, 0.35
 
@@ -215,3 +216,30 @@ def _cells(a: Described, b: Described, transform: Matrix) -> Matrix:
     y, x = np.nonzero(best > CELL_AGREES)
     at = np.stack([(x + 0.5) * cell - 0.5, (y + 0.5) * cell - 0.5, np.ones(len(x))], axis=1)
     return np.asarray((at @ to_a.T)[:, :2], dtype=np.float64)
+
+
+def standing(found: Registered) -> float:
+    """Height of the correlation of two registered figures, in root mean squares over all shifts that leave enough shared.
+
+    Unlike `peaks` it knows where to look (within two pixels of no shift) and has the perspective taken out.
+    """
+    h, w = found.overlap.shape
+    shrink = float(max(1.0, min(h, w) / SHORT_PX, np.sqrt(h * w / MOST_AREA)))
+    size = (max(8, round(w / shrink)), max(8, round(h / shrink)))
+    inside = found.overlap.astype(np.float32)
+    share = resize_map(inside, *size)
+    images = []
+    for image in (found.first, found.second):
+        along = blur_along(np.asarray(image * inside, np.float32), found.grain, ALONG_PX)
+        small = resize_map(np.asarray((image - ALONG_TAKEN * along) * inside, np.float32), *size)
+        band = cv2.GaussianBlur(small, (0, 0), BAND[0]) - cv2.GaussianBlur(small, (0, 0), BAND[1])
+        images.append(np.asarray(band * share, dtype=np.float32))
+    ny, nx = (cv2.getOptimalDFTSize(2 * n) for n in images[0].shape)
+    first, second, area = (np.asarray(cv2.dft(_padded(v, ny, nx)), dtype=np.float32) for v in (*images, share))
+    surface = correlation(first, second, turned=False)
+    shared_area = correlation(area, area, turned=False)
+    fit = shared_area > LEAST_SHARED * float(share.sum())
+    value = np.where(fit, surface / np.sqrt(np.maximum(shared_area, 1.0)), np.float32(0))
+    spread = float(np.sqrt(float(np.square(value).sum()) / max(int(fit.sum()), 1)))
+    near = np.roll(value, (2, 2), (0, 1))[:5, :5]
+    return float(near.max()) / max(spread, 1e-9)

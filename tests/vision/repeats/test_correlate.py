@@ -6,8 +6,9 @@ import pytest
 from scipy.signal import fftconvolve
 
 from training.trap_scenes import board_face
-from vision.repeats.correlate import correlation, dense_moves, peaks, shared
+from vision.repeats.correlate import correlation, dense_moves, peaks, shared, standing
 from vision.repeats.describe import describe
+from vision.repeats.register import register
 from vision.repeats.sheet import Sheet
 
 
@@ -91,3 +92,13 @@ def test_moves_name_the_places_that_agree(board):
     assert found.peak > 6 and found.signs == (1, 1) and found.votes > 10
     assert (found.points_a[:, 0] > 95).all()  # further left the second sheet shows nothing
     np.testing.assert_allclose(found.points_b, found.points_a - (100, 0), atol=6.0)
+
+
+def test_a_registered_copy_stands_and_the_same_place_of_another_board_does_not(board):
+    a = describe(sheet(board[:, :480], 1)).figure
+    copy = describe(sheet(board[:, 100:580], 2)).figure
+    other = describe(sheet(board_face("walnut_like", "flat", 31, 480, 240), 3)).figure
+    shift = np.array([[1, 0, -100], [0, 1, 0], [0, 0, 1.0]])
+    right, wrong = register(a, copy, shift), register(a, other, shift)
+    assert right is not None and standing(right) > 8
+    assert wrong is None or standing(wrong) < 0.6 * standing(right)
