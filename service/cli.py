@@ -58,6 +58,10 @@ def look(
     scale_mm: Annotated[list[str] | None, typer.Option(
         "--scale-mm", metavar="'X,Y X,Y MM'", help="A length you know on the photo: its two ends and its millimetres, as in "
         "'120,340 1820,352 600'. Holds for surfaces as far away as that line. One for a photo.")] = None,
+    scale: Annotated[list[str] | None, typer.Option(
+        "--scale", metavar="FORM", help="What of known size lies on the surface: card (a bank card), 'coin:2 euro', ruler:mm, "
+        "sheet (see grainassay sheet), points:X,Y,X,Y=MM, none. A point on it may follow: card@812,430. Without this a card or "
+        "a sheet is looked for.")] = None,
     prior: Annotated[str | None, typer.Option(
         "--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
     model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,
@@ -65,7 +69,7 @@ def look(
 ) -> None:
     """Assess the photos of one piece of furniture.
 
-    With several photos, put a photo's name in front of a value for --at, --outline or --scale-mm: 'chest.jpg=120,340'.
+    With several photos, put a photo's name in front of a value for --at, --outline, --scale or --scale-mm: 'chest.jpg=120,340'.
     """
     if schema:
         import json
@@ -78,6 +82,7 @@ def look(
         raise UsageError("look", "no photo was given.", "Name at least one photo: grainassay look chest.jpg")
     from service.look import Request
     from service.options import merge_outlines, parse_outlines, parse_scales, parse_taps, read_outlines
+    from service.scale_options import parse_scale_options
     from service.session import run
 
     files = tuple(dict.fromkeys(photos))
@@ -85,7 +90,8 @@ def look(
     if outlines is not None:
         given = merge_outlines(read_outlines(outlines, files), given)
     request = Request(
-        files, given, parse_taps(at or [], files), parse_scales(scale_mm or [], files), model=model, prior=prior,
+        files, given, parse_taps(at or [], files), parse_scales(scale_mm or [], files),
+        parse_scale_options(scale or [], files), model=model, prior=prior,
     )
     raise typer.Exit(run(request, as_json=as_json, out=out))
 
@@ -96,6 +102,17 @@ def doctor() -> None:
     from service.doctor import examine, print_checks
 
     raise typer.Exit(print_checks(examine()))
+
+
+@app.command()
+def sheet(
+    out: Annotated[Path, typer.Argument(metavar="OUT.pdf", help="Where to write the sheet.")],
+    paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="a4 or letter.")] = "a4",
+) -> None:
+    """Write a printable sheet of markers: laid on the surface, it gives millimetres on the photo."""
+    from service.output import write_sheet
+
+    typer.echo(f"Sheet: {write_sheet(out, paper)}. Print it at 100 % and check its bar with a ruler.")
 
 
 app.command()(teach)

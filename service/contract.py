@@ -32,6 +32,7 @@ from service.version import PROGRAM
 from vision import registry
 from vision.assessment import Assessment
 from vision.assessment import Part as PartResult
+from vision.millimetres import Scale as PhotoScale
 from vision.types import Verdict
 
 SCHEMA = "1.0"
@@ -133,6 +134,19 @@ class Panel(Judged, PanelHead):
     """One flat surface on one photo and its verdict."""
 
 
+class Scale(Model):
+    """What the millimetres of a photo rest on. Errors are half widths of intervals meant to hold the truth 95 times in 100."""
+
+    source: Annotated[str, Field(pattern="^(card|coin|sheet|ruler|points)$")]
+    outline: Annotated[list[XY], Field(min_length=2, description="The object: a polygon, or the two ends of a line.")]
+    at: Annotated[XY, Field(description="Middle of the object.")]
+    px_per_mm: Annotated[float, Field(gt=0, description="At `at`; on a line, along it.")]
+    error_share: Annotated[float, Field(ge=0, description="Error of `px_per_mm`, as a share.")]
+    to_mm: Annotated[list[list[float]] | None, Field(
+        description="3x3, photo (x, y, 1) to millimetres on the surface the object lies on; null when only a line is measured.")]
+    text: str
+
+
 class Photo(Model):
     """A photo that was used. `file` is the name as given."""
 
@@ -143,7 +157,8 @@ class Photo(Model):
     height: Annotated[int, Field(gt=0)]
     problems: list[Problem]
     panels: list[Panel]
-    mm_per_px: Annotated[float | None, Field(description="Scale, where one was given.")] = None
+    mm_per_px: Annotated[float | None, Field(description="Scale, where one was given or found; at what it rests on.")] = None
+    scale: Scale | None = None
 
 
 class Seen(Model):
@@ -262,6 +277,17 @@ def _points(points: Sequence[tuple[float, float]]) -> list[list[float]]:
     return [[round(float(x), 2), round(float(y), 2)] for x, y in points]
 
 
+def _scale(scale: PhotoScale | None) -> dict[str, Any] | None:
+    here = None if scale is None else scale.px_per_mm_at(scale.centre)
+    if scale is None or here is None:
+        return None
+    return {
+        "source": scale.source, "outline": _points(scale.outline), "at": _points([scale.centre])[0],
+        "px_per_mm": round(here[0], 5), "error_share": round(here[1], 5),
+        "to_mm": None if scale.plane is None else [[float(v) for v in row] for row in scale.plane], "text": scale.words,
+    }
+
+
 def _part(part: PartResult) -> dict[str, Any]:
     seen = [{"photo": photo, "panel": panel} for photo, panel in part.sightings]
     return {"id": part.id, "role": part.role, "sightings": seen, **_judged(part.verdict)}
@@ -278,7 +304,7 @@ def document(assessment: Assessment, refused: Sequence[Refused] = ()) -> Documen
                 {"id": q.panel.id, "outline": _points(q.panel.outline), "view": q.view, **_judged(q.verdict)}
                 for q in r.panels
             ],
-            "mm_per_px": r.photo.mm_per_px,
+            "mm_per_px": r.photo.mm_per_px, "scale": _scale(r.photo.scale),
         }
         for r in assessment.photos
     ]

@@ -14,6 +14,7 @@ from vision.types import Photo, Point
 
 if TYPE_CHECKING:
     from vision.assessment import Assessment
+    from vision.scale.find import ScaleAsked
 
 _T = TypeVar("_T")
 EXIT_ASSESSED, EXIT_USAGE, EXIT_SOME_REFUSED, EXIT_NOTHING = 0, 2, 3, 4
@@ -27,6 +28,7 @@ class Request:
     outlines: Mapping[str, list[GivenOutline]] = field(default_factory=dict)
     taps: Mapping[str, list[Point]] = field(default_factory=dict)
     scales: Mapping[str, KnownLength] = field(default_factory=dict)
+    asked: Mapping[str, ScaleAsked] = field(default_factory=dict)
     model: Path | None = None
     prior: str | None = None
 
@@ -78,9 +80,29 @@ def _load(request: Request, engine: Engine, progress: Progress | None) -> tuple[
             length = request.scales[file]
             check_inside(file, [length.start, length.end], photo.width, photo.height, "--scale-mm")
             photo = replace(photo, mm_per_px=length.mm_per_px)
+        elif file in request.asked:
+            if progress is not None:
+                progress(f"Looking for something of known size on {Path(file).name}", 0.0)
+            photo, told = _scaled(photo, request.asked[file])
+            notes += told
         check_inside(file, request.taps.get(file, []), photo.width, photo.height, "--at")
         photos.append(photo)
     return photos, refused, notes
+
+
+def _scaled(photo: Photo, asked: ScaleAsked) -> tuple[Photo, list[str]]:
+    """The photo with its scale where one was found, and a note where one was asked for by name and was not."""
+    if asked.kind == "none":
+        return photo, []
+    from vision.scale import find_scale, stated_focal_px
+
+    check_inside(photo.file, list(asked.points), photo.width, photo.height, "--scale")
+    scale = find_scale(photo.pixels, asked, focal_px=stated_focal_px(photo.file, photo.width, photo.height))
+    if scale is None:
+        missing = f"{photo.file}: the {asked.kind} that --scale names was not found, so nothing is given in millimetres."
+        return photo, [] if asked.kind == "auto" else [missing]
+    here = scale.mm_per_px_at(scale.centre)
+    return replace(photo, scale=scale, mm_per_px=None if here is None else here[0]), []
 
 
 def _by_id(values: Mapping[str, list[_T]], photos: Sequence[Photo]) -> dict[str, list[_T]]:

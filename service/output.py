@@ -10,7 +10,7 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from vision.errors import GrainassayError
+from vision.errors import GrainassayError, UsageError
 
 #: Where results go when no folder is named: one folder for each piece below this one, in the current folder.
 DEFAULT_FOLDER = "grainassay-out"
@@ -94,3 +94,14 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
+
+
+def write_sheet(path: Path, paper: str) -> Path:
+    """Write the marker sheet as a PDF. Raises UsageError for a paper there is none of, OutputError when it cannot be written."""
+    from vision.scale.sheet_pdf import PAPERS, sheet_pdf
+
+    if paper.lower() not in PAPERS:
+        raise UsageError("--paper", f"no paper is called '{paper}'.", f"Use {' or '.join(PAPERS)}.")
+    target = path if path.suffix else path.with_suffix(".pdf")
+    prepare(target.parent)
+    return write_files(target.parent, {target.name: sheet_pdf(paper.lower())})[0]

@@ -111,6 +111,15 @@ def print_summary(doc: Document, console: Console, notes: Sequence[str] = ()) ->
         _head(console, "Part by part")
         for part in doc.parts:
             _part(console, doc, part, names[part.id], numbers, basis)
+    scaled = [(p.file, p.scale) for p in doc.photos if p.scale is not None]
+    if scaled:
+        from vision.millimetres import DEPTH_NOTE
+
+        _head(console, "Millimetres")
+        for file, scale in scaled:
+            _line(console, 2, f"{file}: {scale.text} There: {scale.px_per_mm:.2f} px per mm, to about "
+                  f"{max(0.1, 100 * scale.error_share):.1f} %.")
+        _line(console, 2, (DEPTH_NOTE, "dim"))
     problems = [(p.file, q.text) for p in doc.photos for q in p.problems]
     if problems:
         _head(console, "Photos that hold back")

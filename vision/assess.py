@@ -88,7 +88,17 @@ def _panels(
     """Panels to judge: those given, else those found."""
     given: list[Panel] = list(panels_from_outlines(photo, [(i, list(p)) for i, p in outlines])) if outlines else []
     given += [panel_at(photo, x, y) for x, y in taps or ()]
-    return tuple(given) or find_panels(photo)
+    return tuple(given) or tuple(p for p in find_panels(photo) if not _is_the_scale(photo, p))
+
+
+def _is_the_scale(photo: Photo, panel: Panel) -> bool:
+    """Whether a found panel lies mostly on the card, coin or sheet that the photo's millimetres rest on."""
+    if photo.scale is None or photo.scale.plane is None:
+        return False
+    from shapely.geometry import Polygon
+
+    mine, its = (Polygon(o).buffer(0) for o in (panel.outline, photo.scale.outline))
+    return bool(mine.intersection(its).area > 0.6 * mine.area)
 
 
 def _largest_first(panels: Sequence[Panel]) -> list[int]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision import registry
+from vision.millimetres import Scale
 
 Point = tuple[float, float]
 Outline = tuple[Point, ...]
@@ -45,7 +46,8 @@ class Problem:
 
 @dataclass(frozen=True, eq=False)
 class Photo:
-    """A decoded, upright photo. `pixels`: (height, width, 3) uint8 sRGB. `jpeg_quality`: estimate 1..100, None if not JPEG."""
+    """A decoded, upright photo. `pixels`: (height, width, 3) uint8 sRGB. `jpeg_quality`: estimate 1..100, None if not JPEG.
+    `scale`: what its millimetres rest on, None where nothing of known size was found; `mm_per_px`: at that object."""
 
     id: str
     file: str
@@ -54,6 +56,7 @@ class Photo:
     problems: tuple[Problem, ...] = ()
     jpeg_quality: int | None = None
     mm_per_px: float | None = None
+    scale: Scale | None = None
 
     def __post_init__(self) -> None:
         p = self.pixels

@@ -37,7 +37,7 @@ def test_keys_and_their_order(raw):
     assert list(raw["model"]) == ["id", "feature_schema", "calibration"]
     assert list(raw["model"]["calibration"]) == ["basis", "real_specimens"]
     assert list(raw["prior"]) == ["name", "face", "core"]
-    assert list(raw["photos"][0]) == ["id", "file", "sha256", "width", "height", "problems", "panels", "mm_per_px"]
+    assert list(raw["photos"][0]) == ["id", "file", "sha256", "width", "height", "problems", "panels", "mm_per_px", "scale"]
     assert list(raw["photos"][0]["problems"][0]) == ["kind", "text"]
     assert list(raw["photos"][0]["panels"][0]) == ["id", "outline", "view", *JUDGED]
     assert list(raw["parts"][0]) == ["id", "role", "sightings", *JUDGED]

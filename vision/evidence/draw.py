@@ -15,6 +15,7 @@ from vision.evidence.legend import legend
 from vision.evidence.marks import Mark, draw_mark, mark_mask, sort_findings
 from vision.evidence.palette import Band
 from vision.evidence.placement import Board, Box
+from vision.evidence.scale_mark import draw_scale, scale_words
 from vision.evidence.tags import Tag, band_of, draw_number, draw_string, draw_tag, fitting, number_extent, tag_forms
 from vision.resize import resize
 from vision.types import Finding, GrainField, Panel, Photo, Verdict
@@ -83,9 +84,13 @@ def draw_evidence(
     marks, whole = sort_findings(findings, numbers, photo.id, shown, scale)
     for mark in marks:
         draw_mark(picture, mark, unit)
+    if photo.scale is not None:
+        draw_scale(picture, photo.scale, scale, unit)
     board = Board(height, width)
     _draw_numbers(picture, board, marks, size)
     cut = _draw_tags(picture, board, shown, verdicts, names, whole, masks, marks, size, unit)
+    if photo.scale is not None:
+        cut = [*cut, scale_words(photo.scale)]
     bands: dict[Band, None] = dict.fromkeys(band_of(verdicts[p.id]) for p in shown)
     numbered = bool(marks) or any(whole.values())
     strip = legend(width, max(10, round(0.9 * size)), list(bands), grain=bool(strokes), numbers=numbered, extra=cut, basis=basis)

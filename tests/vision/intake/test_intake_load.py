@@ -56,7 +56,7 @@ def test_quality_of_foreign_tables_is_near():
 def test_nothing_private_travels(tmp_path):
     exif = exif_with(1, make="Cameramaker", latitude=51.25)
     photo = load_photo(written(tmp_path, "a.jpg", encoded(GRAIN, "JPEG", exif=exif)), "p1")
-    assert set(vars(photo)) == {"id", "file", "sha256", "pixels", "problems", "jpeg_quality", "mm_per_px"}
+    assert set(vars(photo)) == {"id", "file", "sha256", "pixels", "problems", "jpeg_quality", "mm_per_px", "scale"}
     assert "Cameramaker" not in repr({k: v for k, v in vars(photo).items() if k != "pixels"})
     assert not hasattr(photo.pixels, "info")
 
