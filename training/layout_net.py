@@ -21,22 +21,15 @@ import cv2
 import numpy as np
 
 from training.composites.figures import load
+from training.layout_folds import FOLDS, JUDGED, fold_of
 from training.layout_net_examples import CLASSES, MOST, Example, Source
 from vision.layouts.canvas import CHANNELS, STEPS, TALL, WIDE
 from vision.layouts.learned import WEDGES
 
-FOLDS = 3
-#: Folds for which a net is taught.
-JUDGED = (0,)
 BATCH, HELD = 96, 26000
 #: Axes and joints are drawn this wide (sigma, cells of four canvas px).
 SIGMA = 0.8
 FACTORS = {"name": 1.0, "wedges": 0.25, "axis": 3.0, "direction": 0.5, "seam": 2.0, "centre": 1.0}
-
-
-def fold_of(group: str, groups: list[str]) -> int:
-    """Fold of who took a figure; -1 for made-up logs."""
-    return groups.index(group) % FOLDS if group in groups else -1
 
 
 def _produce(photos: Path, textures: Path | None, seed: int, out: Any, stop: Any) -> None:

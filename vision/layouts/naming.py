@@ -1,4 +1,6 @@
-"""Naming a layout: a small forest of decision trees over the measured numbers, stored as JSON, read with numpy alone."""
+"""Naming a layout: what a small forest of decision trees makes of the measured numbers, weighed with the layout net's answer.
+
+The forest is stored as JSON and read with numpy alone, the two weights beside it (training/layout_fit.py)."""
 
 from __future__ import annotations
 
@@ -17,20 +19,23 @@ from vision.layouts.layout import LAYOUTS
 MODEL = Path(__file__).parent.parent / "models" / "layouts.json"
 #: Stands in for a number that could not be measured.
 MISSING = -9.0
+#: Added to the forest's shares, so that none is nothing.
+SOFT = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
 class Forest:
     """Trees over named numbers. Each tree: `feature` (-1 at a leaf), `threshold` (go left when value <= threshold), `left`,
-    `right` node indices, `leaf` (nodes, classes) class shares. `sharpness`: exponent applied to the mean shares."""
+    `right` node indices, `leaf` (nodes, classes) class shares. `forest_weight`, `net_weight`: exponents of the two."""
 
     names: tuple[str, ...]
     classes: tuple[str, ...]
     trees: tuple[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]], ...]
-    sharpness: float
+    forest_weight: float
+    net_weight: float
 
-    def probabilities(self, values: Mapping[str, float]) -> dict[str, float]:
-        """Class -> probability for one panel's numbers."""
+    def probabilities(self, values: Mapping[str, float], net: NDArray[np.float64]) -> dict[str, float]:
+        """Class -> probability for one panel's numbers and the net's logarithms of probabilities in the order of LAYOUTS."""
         x = np.array([values[n] for n in self.names], np.float64)
         x[~np.isfinite(x)] = MISSING
         total = np.zeros(len(self.classes))
@@ -39,7 +44,9 @@ class Forest:
             while feature[node] >= 0:
                 node = int(left[node] if x[feature[node]] <= threshold[node] else right[node])
             total += leaf[node]
-        share = (total / len(self.trees) + 1e-3) ** self.sharpness
+        told = net[[list(LAYOUTS).index(c) for c in self.classes]]
+        logs = self.forest_weight * np.log(total / len(self.trees) + SOFT) + self.net_weight * told
+        share = np.exp(logs - logs.max())
         share /= share.sum()
         return {c: float(p) for c, p in zip(self.classes, share, strict=True)}
 
@@ -65,7 +72,8 @@ def load_forest(path: Path = MODEL) -> Forest:
                     leaf[int(node), k] = v
             trees.append((feature, np.array(t["threshold"], np.float64), np.array(t["left"], np.int64),
                           np.array(t["right"], np.int64), leaf))
-        forest = Forest(tuple(raw["names"]), classes, tuple(trees), float(raw["sharpness"]))
+        forest = Forest(tuple(raw["names"]), classes, tuple(trees), float(raw["forest_weight"]),
+                        float(raw["net_weight"]))
     except (OSError, ValueError, KeyError, TypeError) as e:
         raise ModelMismatch("layout model", f"It cannot be read ({e}).", "Install the program again.") from e
     if set(forest.classes) != set(LAYOUTS):
