@@ -10,6 +10,7 @@ import numpy as np
 from training.joints import stuff, tails
 from training.joints.scenes import Scene, a_sheet
 from training.joints.stuff import Sheet
+from vision.resize import resize_map
 
 
 def plain(rng: np.random.Generator) -> Scene:
@@ -38,7 +39,7 @@ def boards(rng: np.random.Generator) -> Scene:
             if x1 > x0 + 1 and y1 > y0 + 1:
                 part = Sheet((x1 - x0) * sheet.texel, (y1 - y0) * sheet.texel, sheet.texel)
                 rgb = stuff.dressed(stuff.face(stuff.board_of(names, rng), part), finish, 3, sheet.texel)
-                rgb = cv2.resize(rgb, (x1 - x0, y1 - y0)) * np.float32(rng.normal(1, 0.05))
+                rgb = resize_map(rgb, x1 - x0, y1 - y0) * np.float32(rng.normal(1, 0.05))
                 rgb[:, 0] *= 0.85
                 rgb[0] *= 0.88
                 out[y0:y1, x0:x1] = rgb[:, : max(0, out.shape[1] - x0)]

@@ -1,0 +1,222 @@
+"""Fingers and dovetails along the ends of a panel: found, measured, named.
+
+The picture is turned so that each of its four sides in turn lies at the right; `band` finds where fingers alternate with end
+grain, `sides` fits their sides. A tail's sides open towards the end of its board, a finger's run square.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.joints.band import Band, lab_of, search
+from vision.joints.chances import stored
+from vision.joints.finds import Side, Tails
+from vision.joints.sides import Edge, Slant, edges_of, slant_of
+
+#: Side of the panel that a number of quarter turns (anticlockwise) brings to the right.
+ENDS: Final = ("right", "bottom", "left", "top")
+#: A slant beyond this many degrees is a tail's and no finger's, by so many errors; slopes cut are 7 degrees and more.
+TAIL_SLANT, SURE = 3.5, 1.3
+#: With fewer whole fingers than this nothing is said of how they were made; nor between these chances.
+LEAST_FINGERS, UNDECIDED = 3, (0.3, 0.7)
+CLASSES: Final = ("nothing", "joint")
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """A band with its sides, in the turned picture. `turns`: quarter turns; `numbers`: what the chance rests on."""
+
+    turns: int
+    band: Band
+    edges: tuple[Edge, ...]
+    slant: Slant | None
+    shape: tuple[int, int]
+    numbers: Mapping[str, float]
+
+
+def candidates(pixels: NDArray[np.uint8], keep: int = 2) -> list[Candidate]:
+    """Bands worth judging at all four sides of a picture."""
+    lab = lab_of(pixels)
+    out = []
+    for turns in range(4):
+        turned = np.ascontiguousarray(np.rot90(lab, turns))
+        for band in search(turned, keep):
+            edges = tuple(edges_of(turned, band))
+            slant = slant_of(list(edges))
+            shape = (turned.shape[0], turned.shape[1])
+            out.append(Candidate(turns, band, edges, slant, shape, numbers_of(band, edges, slant, shape)))
+    return out
+
+
+def _spread(values: NDArray[np.float64]) -> float:
+    return float(np.std(np.log(np.maximum(values, 0.5)))) if len(values) > 1 else math.nan
+
+
+def numbers_of(band: Band, edges: tuple[Edge, ...], slant: Slant | None, shape: tuple[int, int]) -> dict[str, float]:
+    """Inputs of the net 'tails'; nan where not measurable."""
+    changes = band.changes
+    runs = np.diff(np.concatenate([[0], changes, [len(band.pin)]]))[1:-1].astype(float)
+    pins = runs[0::2] if band.pin[changes[0]] else runs[1::2]
+    tails = runs[1::2] if band.pin[changes[0]] else runs[0::2]
+    depth = band.end - band.shoulder
+    pitch = 2 * float(np.mean(runs)) if len(runs) else math.nan
+    return {
+        "share": band.share, "contrast": math.log(max(band.contrast, 0.1)),
+        "sure": math.log(max(band.contrast / band.noise, 0.1)),
+        "level": band.level, "sharp": band.sharp, "changes": math.log2(len(changes)), "fitted": len(edges) / len(changes),
+        "strength": math.log(max(0.1, float(np.median([e.strength for e in edges])))) if edges else math.nan,
+        "wander": float(np.median([e.wander for e in edges])) if edges else math.nan,
+        "wander_share": float(np.median([e.wander for e in edges])) / depth if edges else math.nan,
+        "slant_spread": min(slant.spread, 20.0) if slant else math.nan,
+        "slant": float(np.clip(slant.angle, -15, 20)) if slant else math.nan,
+        "slant_size": min(abs(slant.angle), 20.0) if slant else math.nan,
+        "skew": min(abs(slant.skew), 15.0) if slant else math.nan,
+        "aspect": math.log(depth / pitch) if pitch > 0 else math.nan,
+        "tails_spread": _spread(tails), "pins_spread": _spread(pins),
+        "runs_spread": _spread(runs), "pin_share": float(band.pin.mean()), "depth": math.log(depth),
+        "past": (shape[1] - band.end) / shape[1], "reach": (shape[1] - band.shoulder) / shape[1],
+        "least_run": math.log(max(1.0, float(runs.min()))) if len(runs) else math.nan,
+    }
+
+
+def _places(c: Candidate) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Rows at half depth where the kind changes, and their errors: fitted sides where there are any."""
+    places = c.band.changes.astype(float) - 0.5
+    errors = np.full(len(places), 1.0)
+    for e in c.edges:
+        k = int(np.argmin(np.abs(places - e.at)))
+        if abs(places[k] - e.at) < max(4.0, 0.3 * (c.band.end - c.band.shoulder)):
+            places[k], errors[k] = e.at, max(e.at_error, 0.15)
+    return places, errors
+
+
+@dataclass(frozen=True)
+class Layout:
+    """`pitch`, `pitch_error`, px; spreads as shares: of the pitch, of tail and pin widths; `balance`: log of pin width over
+    tail width; `noise`: error of a place over the pitch; `tails`, `pins`: whole ones."""
+
+    pitch: float
+    pitch_error: float
+    pitch_spread: float
+    tail_spread: float
+    pin_spread: float
+    balance: float
+    noise: float
+    tails: int
+    pins: int
+
+
+def layout_of(c: Candidate) -> Layout:
+    """How the fingers are shared out along the joint; the view's shrinking along it (a bend of the places) taken out."""
+    places, errors = _places(c)
+    first_is_pin = bool(c.band.pin[c.band.changes[0]])
+    middles = (places[1:] + places[:-1]) / 2
+    widths = np.diff(places)
+    kinds = np.array([first_is_pin == (k % 2 == 0) for k in range(len(widths))], dtype=bool)
+    best = (math.nan, math.nan, math.nan)
+    for kind in (True, False):
+        at = middles[kinds == kind]
+        if len(at) < 2:
+            continue
+        n = len(at)
+        degree = 1 if n < 5 else 2
+        m = np.vander(np.arange(n) - (n - 1) / 2, degree + 1, increasing=True)
+        fit, *_ = np.linalg.lstsq(m, at, rcond=None)
+        off = at - m @ fit
+        free = n - degree - 1
+        spread = float(np.sqrt((off**2).sum() / free)) if free > 0 else math.nan
+        error = spread if free > 0 else float(np.median(errors)) * math.sqrt(2)
+        step = float(np.sqrt(max(1e-9, ((np.arange(n) - (n - 1) / 2) ** 2).sum())))
+        if not math.isfinite(best[0]) or (free > 0 and not math.isfinite(best[2])):
+            best = (float(fit[1]), error / step, spread / float(fit[1]) if free > 0 else math.nan)
+
+    def spread_of(kind: bool) -> float:
+        w = widths[kinds == kind]
+        if len(w) < 2:
+            return math.nan
+        # widths may grow steadily with the view
+        k = np.arange(len(w)) - (len(w) - 1) / 2
+        trend = w if len(w) < 4 else w - k * float((k @ w) / (k @ k))
+        return float(np.std(trend, ddof=1) / max(1e-6, float(w.mean())))
+
+    tails, pins = widths[~kinds], widths[kinds]
+    balance = math.log(max(0.5, float(pins.mean())) / max(0.5, float(tails.mean()))) if len(tails) and len(pins) else math.nan
+    noise = float(np.median(errors)) / best[0] if best[0] > 0 else math.nan
+    return Layout(*best, spread_of(False), spread_of(True), balance, noise, len(tails), len(pins))
+
+
+def hand_numbers(c: Candidate, layout: Layout) -> dict[str, float]:
+    """Inputs of the net 'hand'."""
+
+    def size(value: float) -> float:
+        return math.log(max(value, 0.003)) if math.isfinite(value) else math.nan
+
+    s = c.slant
+    known = float(np.rad2deg(np.median([e.slope_error for e in c.edges]))) if c.edges else 0.0
+    own = math.sqrt(max(s.spread**2 - known**2, 0.0)) if s else math.nan
+    return {"pitch": size(layout.pitch_spread), "tail": size(layout.tail_spread), "pin": size(layout.pin_spread),
+            "balance": layout.balance, "noise": size(layout.noise), "count": math.log(max(1, layout.tails)),
+            "angle": min(abs(s.angle), 20.0) if s else math.nan, "angle_spread": min(own, 10.0) if s else math.nan}
+
+
+def name_of(slant: Slant | None) -> str:
+    """'dovetail' where the sides surely open towards the end, 'fingers' where they surely do not, else 'cannot_tell'."""
+    if slant is None:
+        return "cannot_tell"
+    error = math.hypot(slant.error, 0.5)
+    if slant.angle - SURE * error > TAIL_SLANT:
+        return "dovetail"
+    if abs(slant.angle) + SURE * error < TAIL_SLANT:
+        return "fingers"
+    return "cannot_tell"
+
+
+def tails_from(c: Candidate, chance: float, hand: float, mm_per_px: float | None = None) -> Tails:
+    """The result of a candidate, in pixels of the picture before turning."""
+    h, w = c.shape
+    layout = layout_of(c)
+
+    def back(points: NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
+        p = points.astype(float)
+        height, width = h, w
+        for _ in range(c.turns):  # undo one anticlockwise turn: turned (x, y) was (its height is our width) (w' - 1 - y, x)
+            p = np.stack([height - 1 - p[:, 1], p[:, 0]], axis=1)
+            height, width = width, height
+        return tuple((float(x), float(y)) for x, y in p)
+
+    sides = []
+    for e in c.edges:
+        xs = np.array([c.band.shoulder, c.band.end])
+        line = np.stack([xs, e.at + e.slope * (xs - e.middle)], axis=1)
+        skew = math.tan(math.radians(c.slant.skew)) if c.slant else 0.0
+        sides.append(Side(back(line), float(np.rad2deg(np.arctan(e.turn * (e.slope - skew)))), float(np.rad2deg(e.slope_error))))
+    a, b = c.band.shoulder, c.band.end
+    outline = back(np.array([[a, -0.5], [b, -0.5], [b, h - 0.5], [a, h - 0.5]]))
+    made = "cannot_tell"
+    known = math.isfinite(layout.pitch_spread) and layout.tails >= LEAST_FINGERS
+    if known and not UNDECIDED[0] < hand < UNDECIDED[1]:
+        made = "hand" if hand > 0.5 else "machine"
+    s = c.slant
+    angle, error = (s.angle, s.error) if s else (math.nan, math.nan)
+    return Tails(outline, ENDS[c.turns], name_of(s), layout.tails, layout.pins, layout.pitch, layout.pitch_error,
+                 layout.pitch_spread, angle, error, b - a, made, hand, chance, tuple(sides),
+                 None if mm_per_px is None else layout.pitch * mm_per_px)
+
+
+def find_tails(pixels: NDArray[np.uint8], *, least: float = 0.5, mm_per_px: float | None = None) -> tuple[Tails, ...]:
+    """Joints at the sides of a picture whose chance is at least `least`, one a side, best first."""
+    nets = stored()
+    found = candidates(pixels)
+    chances = nets["tails"].chances([c.numbers for c in found])[:, 1]
+    hands = nets["hand"].chances([hand_numbers(c, layout_of(c)) for c in found])[:, 1]
+    best: dict[int, Tails] = {}
+    for c, chance, hand in sorted(zip(found, chances, hands, strict=True), key=lambda t: -t[1]):
+        if chance >= least and c.turns not in best:
+            best[c.turns] = tails_from(c, float(chance), float(hand), mm_per_px)
+    return tuple(best.values())
