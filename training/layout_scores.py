@@ -13,6 +13,7 @@ import argparse
 import json
 import time
 from collections.abc import Callable
+from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -239,6 +240,23 @@ def summarise(rows: list[Row]) -> Row:
         if len(k):
             out["damages"][damage] = {"n": len(k), "said": balanced(report, "said")(k),
                                       "probable": balanced(report, "probable")(k), "f1": f1(ours)(k), "f1_voting": f1(theirs)(k)}
+    out["kinds"] = {}
+    for name in dict.fromkeys(r["name"] for r in report):
+        k = np.array([i for i in index if report[i]["name"] == name], dtype=int)
+        hits, found, true = ours[k].sum(axis=0)
+        out["kinds"][name] = {"n": len(k), "groups": len({groups[i] for i in k}), "f1": f1(ours)(k) if true else None,
+                              "false": float((found - hits) / len(k))}
+    out["stated"] = []
+    for low, high in pairwise((0.0, 0.5, 0.7, 0.9, 0.97, 1.001)):
+        mine = [r for r in report if low <= r["stated"] < high]
+        if mine:
+            out["stated"].append({"low": low, "high": min(high, 1.0), "n": len(mine),
+                                  "mean": float(np.mean([r["stated"] for r in mine])),
+                                  "right": float(np.mean([r["probable"] == r["name"] for r in mine]))})
+    out["precision"] = {}
+    for name in sorted({r["said"] for r in report} - {"unclear", "none"}):
+        mine = [r for r in report if r["said"] == name]
+        out["precision"][name] = {"n": len(mine), "right": sum(r["name"] == name for r in mine)}
     out["confusion"] = {}
     for r in report:
         cell = out["confusion"].setdefault(r["name"], {})
@@ -265,6 +283,15 @@ def text(s: Row) -> str:
     lines.append(f"{'damage':12s} {'n':>4s} {'said':>6s} {'probable':>9s} {'F1':>6s} {'F1 voting':>10s}")
     lines += [f"{d:12s} {v['n']:4d} {v['said']:6.2f} {v['probable']:9.2f} {v['f1']:6.2f} {v['f1_voting']:10.2f}"
               for d, v in s["damages"].items()]
+    lines.append(f"{'layout':16s} {'n':>4s} {'F1 axes':>8s} {'false axes a panel':>19s} {'said so, right':>15s}")
+    for d, v in s["kinds"].items():
+        said = s["precision"].get(d)
+        told = f"{said['right']} of {said['n']}" if said else "-"
+        score = "-" if v["f1"] is None else f"{v['f1']:.2f}"
+        lines.append(f"{d:16s} {v['n']:4d} {score:>8s} {v['false']:19.2f} {told:>15s}")
+    lines.append("Probability of the most probable name, stated and right")
+    lines += [f"  {v['low']:.2f} to {v['high']:.2f}: stated {v['mean']:.2f}, right {v['right']:.2f} (n {v['n']})"
+              for v in s["stated"]]
     lines.append("Made -> said")
     lines += [f"  {k:16s} " + ", ".join(f"{n} {c}" for n, c in sorted(v.items(), key=lambda t: -t[1]))
               for k, v in s["confusion"].items()]
