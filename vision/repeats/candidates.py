@@ -24,8 +24,6 @@ LEAST_WEIGHT = 0.45
 CLEAR_WEIGHT = 3.0
 #: Pairs correlated densely at most: so many for the whole piece, and so many more a sheet.
 DENSE_BASE, DENSE_PER_SHEET = 2, 1.0
-#: A dense move that takes the middle of a voted one less than this (share of the second sheet's longer side) away says the same.
-SAME_MOVE = 0.01
 
 
 def candidate_moves(described: Sequence[Described], pool: Executor) -> list[tuple[int, int, Move]]:
@@ -47,11 +45,14 @@ def candidate_moves(described: Sequence[Described], pool: Executor) -> list[tupl
 
 
 def moves_between(a: Described, b: Described) -> list[Move]:
-    """The moves of one sheet onto another that a search among just these two registers: voted, then dense."""
+    """The moves of one sheet onto another that a search among just these two registers: dense ones, then voted ones.
+
+    Where the votes are clear there are only those.
+    """
     found = sorted((m for m in moves(a, b) if m.weight >= LEAST_WEIGHT), key=lambda m: -m.weight)
     if found and found[0].weight >= CLEAR_WEIGHT:
         return found
-    return found + [m for m in dense_moves(a, b) if not _told(m, found, b)]
+    return dense_moves(a, b) + found
 
 
 def _dense(described: Sequence[Described], voted: dict[tuple[int, int], list[Move]],
@@ -61,17 +62,9 @@ def _dense(described: Sequence[Described], voted: dict[tuple[int, int], list[Mov
     open_pairs = sorted((p for p, w in heaviest.items() if w < CLEAR_WEIGHT), key=lambda p: (-heaviest[p], p))
     asked = open_pairs[: int(DENSE_BASE + DENSE_PER_SHEET * len(described))]
     found = pool.map(lambda p: dense_moves(described[p[0]], described[p[1]]), asked)
-    out = [(a, b, m) for (a, b), dense in zip(asked, found, strict=True) for m in dense
-           if not _told(m, [v for v in voted[a, b] if v.weight >= LEAST_WEIGHT], described[b])]
+    out = [(a, b, m) for (a, b), dense in zip(asked, found, strict=True) for m in dense]
     out.sort(key=lambda item: -item[2].peak)
     return out
-
-
-def _told(move: Move, voted: Sequence[Move], b: Described) -> bool:
-    """Whether a voted move lays the figure the same way to the same place."""
-    centre = np.append(move.points_a.mean(axis=0), 1.0)
-    gap = SAME_MOVE * max(b.figure.mask.shape) * b.figure.scale
-    return any(v.signs == move.signs and float(np.linalg.norm((v.transform - move.transform)[:2] @ centre)) < gap for v in voted)
 
 
 def _forward(move: Move) -> bool:

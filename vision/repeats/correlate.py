@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.repeats.describe import SIGNS, Described
-from vision.repeats.figure import ALONG_PX, Figure, blur_along
+from vision.repeats.figure import ALONG_PX, CLEAR_GRAIN, Figure, blur_along
 from vision.repeats.register import Registered
 from vision.repeats.vote import Move, agreeing, turn_of
 from vision.resize import resize_map
@@ -33,9 +33,9 @@ SCALES: Final = (0.92, 0.96, 1.0, 1.04, 1.085)
 #: Sheets must share this part of the smaller one.
 LEAST_SHARED = 0.2
 #: A peak of less height (root mean squares of its surface) is what chance brings.
-LEAST_PEAK = 5.2
+LEAST_PEAK = 4.8
 #: Cells a side in which likeness is looked for after a peak, and the correlation from which a cell agrees.
-CELLS, CELL_AGREES = 10, 0.35
+CELLS, CELL_AGREES = 6, 0.3
 
 Map = NDArray[np.float32]
 Matrix = NDArray[np.float64]
@@ -108,35 +108,49 @@ def peaks(a: Described, b: Described, *, most: int = 3, signs: tuple[tuple[int, 
     """Highest peaks over all layings and scales, highest first, no two of one laying at one place; at most `most`."""
     shrink = max(_shrink(a.figure) * a.figure.scale, _shrink(b.figure) * b.figure.scale)  # the same for both sheets
     image_a, image_b = correlated(a.figure, shrink / a.figure.scale), correlated(b.figure, shrink / b.figure.scale)
-    side = int(np.ceil(max(image_a.shape) * SCALES[-1])) + 1
-    hb, wb = image_b.shape
-    quarter = abs(turn_of(a, b, (1, 1))[0, 0]) < abs(turn_of(a, b, (1, 1))[0, 1])
-    high, wide = image_a.shape[::-1] if quarter else image_a.shape
-    ny, nx = (cv2.getOptimalDFTSize(min(side, int(np.ceil(n * SCALES[-1])) + 1) + m) for n, m in ((high, hb), (wide, wb)))
-    spectrum_b = np.asarray(cv2.dft(_padded(image_b, ny, nx)), dtype=np.float32)
     to_sheet_b, from_sheet_a = _to_sheet(b.figure, image_b), np.linalg.inv(_to_sheet(a.figure, image_a))
     found: list[Peak] = []
     for pair in ((s, (-s[0], -s[1])) for s in ((1, 1), (1, -1))):
-        if not any(s in signs for s in pair):
-            continue
-        linear = _nearest_quarter(turn_of(a, b, pair[0]))
-        for scale in SCALES:
-            laid, matrix = _laid(image_a, scale * linear)
-            ha, wa = laid.shape
-            spectrum_a = np.asarray(cv2.dft(_padded(laid, ny, nx)), dtype=np.float32)
-            for s in pair:
-                if s not in signs:
-                    continue
-                turned = s != pair[0]
-                surface = correlation(spectrum_a, spectrum_b, turned=turned)
-                along_y, along_x = shared(ha, hb, ny, turned=turned), shared(wa, wb, nx, turned=turned)
-                for height, x, y in _highest(surface, along_y, along_x, LEAST_SHARED * min(ha * wa, hb * wb)):
-                    move = np.array([[1.0, 0, x if x < wb else x - nx], [0, 1, y if y < hb else y - ny], [0, 0, 1]])
-                    if turned:
-                        move = np.array([[-1.0, 0, x], [0, -1, y], [0, 0, 1]])
-                    found.append(Peak(s, to_sheet_b @ move @ matrix @ from_sheet_a, height))
+        if any(s in signs for s in pair):
+            for linear in _ways(a, b, pair[0]):
+                found += [Peak(s, to_sheet_b @ move @ from_sheet_a, height)
+                          for s, move, height in _of_pair(image_a, image_b, linear, pair) if s in signs]
     found.sort(key=lambda p: -p.height)
     return _apart(found, a, b, most)
+
+
+def _of_pair(image_a: Map, image_b: Map, linear: Matrix, pair: tuple[tuple[int, int], ...],
+             ) -> list[tuple[tuple[int, int], Matrix, float]]:
+    """(signs, 3x3 from image a to image b, height) of the peaks of a laying (`linear`, 2x2) and its half turn, all scales."""
+    hb, wb = image_b.shape
+    high, wide = image_a.shape if linear[0, 0] else image_a.shape[::-1]
+    ny, nx = (cv2.getOptimalDFTSize(int(np.ceil(n * SCALES[-1])) + 1 + m) for n, m in ((high, hb), (wide, wb)))
+    spectrum_b = np.asarray(cv2.dft(_padded(image_b, ny, nx)), dtype=np.float32)
+    out: list[tuple[tuple[int, int], Matrix, float]] = []
+    for scale in SCALES:
+        laid, matrix = _laid(image_a, scale * linear)
+        ha, wa = laid.shape
+        spectrum_a = np.asarray(cv2.dft(_padded(laid, ny, nx)), dtype=np.float32)
+        for s, turned in zip(pair, (False, True), strict=True):
+            surface = correlation(spectrum_a, spectrum_b, turned=turned)
+            along_y, along_x = shared(ha, hb, ny, turned=turned), shared(wa, wb, nx, turned=turned)
+            for height, x, y in _highest(surface, along_y, along_x, LEAST_SHARED * min(ha * wa, hb * wb)):
+                move = np.array([[1.0, 0, x if x < wb else x - nx], [0, 1, y if y < hb else y - ny], [0, 0, 1]])
+                if turned:
+                    move = np.array([[-1.0, 0, x], [0, -1, y], [0, 0, 1]])
+                out.append((s, move @ matrix, height))
+    return out
+
+
+def _ways(a: Described, b: Described, signs: tuple[int, int]) -> list[Matrix]:
+    """2x2 layings to be tried: by the grain, and where that asks for a quarter turn of wild figure, also without it.
+
+    The grain of wild figure is read along either border, and may be read along another one on the second picture.
+    """
+    by_grain = _nearest_quarter(turn_of(a, b, signs))
+    if by_grain[0, 0] or max(a.figure.straight, b.figure.straight) >= CLEAR_GRAIN:
+        return [by_grain]
+    return [by_grain, np.diag(np.array(signs, dtype=np.float64))]
 
 
 def _nearest_quarter(turn: Matrix) -> Matrix:
