@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import Executor
 
-import numpy as np
-
 from vision.repeats.correlate import dense_moves
 from vision.repeats.describe import Described
 from vision.repeats.index import CandidateIndex
