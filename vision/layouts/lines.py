@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.layouts.canvas import Canvas
+from vision.layouts.canvas import TALL, WIDE, Canvas
 from vision.layouts.directions import line_through
 from vision.layouts.learned import CELL
 from vision.types import Point
@@ -51,36 +51,50 @@ def apart(one: float, other: float) -> float:
 
 
 class Cells:
-    """Cells of a map on the view: places, strengths and (where known) directions, for voting and fitting."""
+    """Cells of a map on the canvas: places, strengths and (where known) directions, for voting and fitting."""
 
     def __init__(self, strength: NDArray[np.float32], canvas: Canvas, way: NDArray[np.float32] | None = None) -> None:
         rows, cols = strength.shape
         y, x = np.mgrid[0:rows, 0:cols]
-        at = np.c_[x.ravel(), y.ravel()] * float(CELL) + (CELL - 1) / 2
-        self.canvas, self.map = canvas, strength
-        self.cell = float(CELL * np.sqrt(np.prod(canvas.scale)))
         keep = strength.ravel() > _FAINT
-        self.at = canvas.to_view(at)[keep]
+        self.canvas, self.map = canvas, strength
+        #: View px a cell.
+        self.cell = float(CELL * np.sqrt(np.prod(canvas.scale)))
+        self.at = np.c_[x.ravel(), y.ravel()].astype(np.float64)[keep]
         self.strength = strength.ravel()[keep].astype(np.float64)
         self.angle: NDArray[np.float64] | None = None
         if way is not None:
-            self.angle = _view_direction(way.reshape(2, -1)[:, keep], canvas)
+            flat = way.reshape(2, -1)[:, keep].astype(np.float64)
+            self.angle = 0.5 * np.arctan2(flat[1], flat[0])
+
+    def on_view(self, theta: float, offset: float) -> tuple[Point, Point] | None:
+        """Ends on the view's rim of a line in cells along (cos, -sin) of `theta` radians."""
+        n, e = np.array([math.sin(theta), math.cos(theta)]), np.array([math.cos(theta), -math.sin(theta)])
+        foot = offset * n
+        p, q = self.canvas.to_view((np.array([foot - 50 * e, foot + 50 * e]) + 0.5) * CELL - 0.5)
+        t = math.atan2(-(q[1] - p[1]), q[0] - p[0])
+        across = float(p @ np.array([math.sin(t), math.cos(t)]))
+        return line_through(math.degrees(t), across, self.canvas.width, self.canvas.height)
 
     def along(self, p0: Point, p1: Point, count: int = 64) -> NDArray[np.float64]:
-        """Map values at `count` places between two points of the view; the best within a cell on either side."""
+        """Map values at `count` places between two points of the view; the best within half a cell on either side."""
         t = (np.arange(count) + 0.5) / count
-        a, b = np.asarray(p0), np.asarray(p1)
-        n = np.array([-(b - a)[1], (b - a)[0]]) / max(float(np.hypot(*(b - a))), 1e-9)
-        base = a + t[:, None] * (b - a)
-        side = np.array([-0.5, 0.0, 0.5]) * self.cell
-        places = (base[:, None] + side[None, :, None] * n).reshape(-1, 2)
-        values = sample(self.map, self.canvas, places)
-        return np.asarray(values.reshape(count, 3).max(1))
+        ends = self.canvas.to_canvas(np.array([p0, p1]))
+        d = ends[1] - ends[0]
+        n = np.array([-d[1], d[0]]) / max(float(np.hypot(*d)), 1e-9)
+        side = np.array([-0.5, 0.0, 0.5]) * CELL
+        places = (ends[0] + t[:, None, None] * d + side[None, :, None] * n).reshape(-1, 2)
+        return np.asarray(_taken(self.map, places).reshape(count, 3).max(1))
 
 
 def sample(values: NDArray[np.float32], canvas: Canvas, points: NDArray[np.float64]) -> NDArray[np.float64]:
     """Map values at view points (n, 2), linear between cells, those at the rim continued."""
-    p = (canvas.to_canvas(points) - (CELL - 1) / 2) / CELL
+    return _taken(values, canvas.to_canvas(points))
+
+
+def _taken(values: NDArray[np.float32], places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Map values at canvas places (n, 2)."""
+    p = (places + 0.5) / CELL - 0.5
     rows, cols = values.shape
     x, y = np.clip(p[:, 0], 0, cols - 1.001), np.clip(p[:, 1], 0, rows - 1.001)
     i, j = y.astype(int), x.astype(int)
@@ -90,22 +104,13 @@ def sample(values: NDArray[np.float32], canvas: Canvas, points: NDArray[np.float
                       + v[i + 1, j + 1] * fy * fx)
 
 
-def _view_direction(way: NDArray[np.float32], canvas: Canvas) -> NDArray[np.float64]:
-    """Directions on the view, radians, of doubled directions (2, n) on the stretched canvas."""
-    angle = 0.5 * np.arctan2(way[1], way[0]).astype(np.float64)
-    sx, sy = canvas.scale
-    dx, dy = np.cos(angle) * sx, np.sin(angle) * sy
-    # the view was turned a quarter counter-clockwise to lie on the canvas
-    return np.asarray(np.arctan2(dy, dx) - (math.pi / 2 if canvas.turned else 0))
-
-
 def find_lines(cells: Cells, directions: Sequence[float] | None = None, *, least: float = 0.3, covered: float = 0.5,
                most: int = 14, gap: float = 2.5) -> list[Line]:
     """Lines right across the view, strongest first.
 
     Parameters
     ----------
-    directions : only lines within four degrees of one of these (degrees); None: any.
+    directions : only lines within some four degrees of one of these, 0 or 90; None: any.
     least, covered : smallest mean strength and share of a line that must be covered.
     gap : two lines of like direction lie at least so many cells apart.
     """
@@ -116,7 +121,7 @@ def find_lines(cells: Cells, directions: Sequence[float] | None = None, *, least
     else:
         thetas = np.unique(np.concatenate([np.arange(-4, 4.1, 1.0) + d for d in directions]) % 180)
     t = np.radians(thetas)
-    step = _STEP * cells.cell
+    step = _STEP
     # x sin t + y cos t is the offset of a line along (cos t, -sin t) on the screen
     rho = cells.at[:, :1] * np.sin(t) + cells.at[:, 1:] * np.cos(t)
     low = float(rho.min())
@@ -127,25 +132,27 @@ def find_lines(cells: Cells, directions: Sequence[float] | None = None, *, least
     place = np.asarray((rho - low) / step, np.float64)
     votes = _counted(place, weight, bins)
     found: list[Line] = []
+    placed: list[tuple[float, float]] = []
     used = np.zeros(len(cells.at), bool)
     for _ in range(3 * most):
         k = int(votes.argmax())
         i, j = divmod(k, bins)
         if votes[i, j] < 4 * _FAINT or len(found) >= most:
             break
-        line = _fitted(cells, float(thetas[i]), low + j * step, directions)
+        fit = _fitted(cells, float(thetas[i]), low + j * step, directions)
         # these votes are spent, whatever comes of the line
-        near = np.abs(rho[:, i] - (low + j * step)) < _BAND * cells.cell
+        near = np.abs(rho[:, i] - (low + j * step)) < _BAND
         if cells.angle is not None:
             near &= np.cos(2 * (cells.angle - t[i])) > 0.7
         fresh = near & ~used
         used |= near
         votes = np.maximum(votes - _counted(place[fresh], weight[fresh], bins), 0)
         votes[max(0, i - 1):i + 2, max(0, j - 2):j + 3] = 0
-        if line is None or line.strength < least or line.covered < covered:
+        if fit is None or fit[0].strength < least or fit[0].covered < covered:
             continue
-        if all(apart(line.direction, f.direction) > 8 or _distance(line, f) > gap * cells.cell for f in found):
-            found.append(line)
+        if all(apart(math.degrees(fit[1][0]), math.degrees(p[0])) > 8 or _distance(fit[1], p) > gap for p in placed):
+            found.append(fit[0])
+            placed.append(fit[1])
     return sorted(found, key=lambda f: -f.strength)
 
 
@@ -162,23 +169,24 @@ def _counted(place: NDArray[np.float64], weight: NDArray[np.float64], bins: int)
     return out
 
 
-def _distance(one: Line, other: Line) -> float:
-    """Distance of the middle of one line from another."""
-    a, b = np.asarray(other.p0), np.asarray(other.p1)
-    d = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
-    m = (np.asarray(one.p0) + np.asarray(one.p1)) / 2 - a
-    return float(abs(d[0] * m[1] - d[1] * m[0]))
+def _distance(one: tuple[float, float], other: tuple[float, float]) -> float:
+    """Distance, cells, of the middle of the canvas as it lies on one line from another line."""
+    rows, cols = TALL / CELL, WIDE / CELL
+    middle = np.array([cols / 2, rows / 2])
+    n = np.array([math.sin(one[0]), math.cos(one[0])])
+    foot = middle - (middle @ n - one[1]) * n
+    return float(abs(foot @ np.array([math.sin(other[0]), math.cos(other[0])]) - other[1]))
 
 
-def _fitted(cells: Cells, theta: float, offset: float, directions: Sequence[float] | None) -> Line | None:
-    """The line of least weighted squares near a voted one."""
+def _fitted(cells: Cells, theta: float, offset: float, directions: Sequence[float] | None,
+            ) -> tuple[Line, tuple[float, float]] | None:
+    """The line of least weighted squares near a voted one, and its (direction in radians, offset) in cells."""
     t = math.radians(theta)
-    error = cells.cell
-    turn_error = 2.0
+    error, turn_error = 1.0, 2.0
     for _ in range(4):
         n, e = np.array([math.sin(t), math.cos(t)]), np.array([math.cos(t), -math.sin(t)])
         off, on = cells.at @ n - offset, cells.at @ e
-        w = cells.strength * np.exp(-0.5 * (off / (0.8 * cells.cell)) ** 2) * (np.abs(off) < 2 * _BAND * cells.cell)
+        w = cells.strength * np.exp(-0.5 * (off / 0.9) ** 2) * (np.abs(off) < 2 * _BAND)
         if cells.angle is not None:
             w = w * np.clip(np.cos(2 * (cells.angle - t)), 0, 1)
         total = float(w.sum())
@@ -188,18 +196,18 @@ def _fitted(cells: Cells, theta: float, offset: float, directions: Sequence[floa
         reach = float((w * (on - middle) ** 2).sum()) / total
         mean = float((w * off).sum()) / total
         # a weak pull towards the voted direction keeps short lines from tipping over
-        slope = float((w * (on - middle) * (off - mean)).sum()) / (total * (reach + 4 * cells.cell**2))
+        slope = float((w * (on - middle) * (off - mean)).sum()) / (total * (reach + 4))
         spread = math.sqrt(max(float((w * (off - mean - slope * (on - middle)) ** 2).sum()) / total, 1e-6))
-        error = max(0.15 * cells.cell, spread / math.sqrt(max(total, 1.0)))
-        turn_error = math.degrees(error / max(math.sqrt(reach), cells.cell))
+        error = max(0.15, spread / math.sqrt(max(total, 1.0)))
+        turn_error = math.degrees(error / max(math.sqrt(reach), 1.0))
         place = (offset + mean) * n + middle * e
         t = t - math.atan(slope)
         offset = float(place @ np.array([math.sin(t), math.cos(t)]))
-    direction = math.degrees(t)
-    if directions is not None and min(apart(direction, d) for d in directions) > 6:
-        return None
-    ends = line_through(direction, offset, cells.canvas.width, cells.canvas.height)
+    ends = cells.on_view(t, offset)
     if ends is None or math.dist(*ends) < 8 * cells.cell:
         return None
     values = cells.along(*ends)
-    return Line(*ends, float(values.mean()), float((values > _COVERED).mean()), error, turn_error)
+    line = Line(*ends, float(values.mean()), float((values > _COVERED).mean()), error * cells.cell, turn_error)
+    if directions is not None and min(apart(line.direction, d) for d in directions) > 6:
+        return None
+    return line, (t, offset)

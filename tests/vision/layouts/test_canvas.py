@@ -1,0 +1,47 @@
+"""The canvas of a panel: places map to and fro, and a turned panel gives the turned canvas."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.vision.layouts.ideal import blank
+from tests.vision.layouts.patterns import picture, view_of, wandering
+from vision.grain import grain_field
+from vision.layouts.canvas import TALL, WIDE, Canvas, make_canvas
+
+
+def canvas_of(grey: np.ndarray) -> Canvas:
+    view = view_of(picture(grey))
+    return make_canvas(view, grain_field(view.pixels, mask=view.mask))
+
+
+@pytest.mark.parametrize(("width", "height"), [(640, 480), (300, 640), (200, 200), (640, 120)])
+def test_places_map_to_and_fro(width: int, height: int) -> None:
+    canvas = blank(width, height)
+    points = np.random.default_rng(0).uniform(0, 1, (20, 2)) * [width, height]
+    assert np.allclose(canvas.to_view(canvas.to_canvas(points)), points)
+    corners = canvas.to_canvas(np.array([[-0.5, -0.5], [width - 0.5, height - 0.5]]))
+    assert np.allclose(np.sort(corners, 0), [[-0.5, -0.5], [WIDE - 0.5, TALL - 0.5]])
+
+
+def test_a_turned_panel_gives_the_same_canvas() -> None:
+    grey = wandering(256, 320, 3)
+    lying = canvas_of(grey)
+    upright = canvas_of(np.ascontiguousarray(np.rot90(grey, -1)))
+    assert not lying.turned and upright.turned
+    # light channels agree exactly, grain direction as far as its cells allow
+    assert np.allclose(lying.channels[:4], upright.channels[:4], atol=1e-4)
+    assert np.corrcoef(lying.channels[4].ravel(), upright.channels[4].ravel())[0, 1] > 0.98
+
+
+def test_grain_along_the_canvas_points_along_it() -> None:
+    canvas = canvas_of(wandering(256, 320, 5))
+    assert np.median(canvas.channels[4]) > 0.5 and abs(np.median(canvas.channels[5])) < 0.4
+
+
+def test_what_is_no_panel_is_zero() -> None:
+    view = view_of(picture(wandering(256, 320, 5)))
+    view.mask[:, 200:] = False
+    canvas = make_canvas(view, grain_field(view.pixels, mask=view.mask))
+    assert np.all(canvas.channels[:7, :, 204:] == 0)
