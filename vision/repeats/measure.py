@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.repeats import residual_detail, residual_displacement
+from vision.repeats.correlate import standing
 from vision.repeats.figure import blur_along
 from vision.repeats.register import Registered
 from vision.resize import resize_map
@@ -36,6 +38,10 @@ MEASURED: Final[Mapping[str, str]] = {
     "bend": "How much the transform's scale varies over the region.",
     "effective": "Independent patches of figure the peak rests on.",
     "votes": "Local features that agree.",
+    "standing": "Height of the whole figures' correlation there, in root mean squares over all shifts.",
+    "frame_px": "Short side of the frame, px: what detail could be seen at all.",
+    **residual_displacement.MEASURED,
+    **residual_detail.MEASURED,
 }
 #: Bands of the figure (two blurs, px of the frame).
 BANDS: Final = {"fine": (0.7, 1.7), "mid": (1.7, 4.2), "coarse": (4.2, 10.0)}
@@ -96,6 +102,11 @@ def measure(found: Registered, votes: int, *, same_sheet: bool = False) -> Measu
     values.update(_colour(found, counted))
     values.update(_shape(found, region))
     values["area"] = float(region.sum() / (h * w))
+    values["standing"] = standing(found)
+    values["frame_px"] = float(min(h, w))
+    drift = residual_displacement.measure_drift(found.first, found.second, counted, found.grain)
+    values.update(drift.values)
+    values.update(residual_detail.measure_detail(found.first, found.second, counted, drift.field))
     return Measured(values, covariance, region)
 
 
