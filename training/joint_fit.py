@@ -1,7 +1,7 @@
 """Command: `python -m training.joint_fit`: fits the nets of vision.joints on drawn pictures and writes models/joints.json.
 
-Weights are learned on the part 'fit'; how many units, how much decay and the temperature that makes chances hold are taken
-from the part 'held_out'; the part 'report' is never read here.
+Weights are learned on the part 'fit' (the net 'hand' on layouts without pictures); how many units, how much decay and the
+temperature that makes chances hold are taken from the part 'held_out'; the part 'report' is never read here.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from training.joint_measuring import Measured, Numbers, matrix, measured, pair_label, row_label
+from training.joint_hands import hands
+from training.joint_measuring import Measured, Numbers, matrix, measured_more, pair_label, row_label
 from vision.joints import rounds, rows, tails
 from vision.joints.chances import FILE, MOST, Net, parse
 from vision.joints.read import holes_of
@@ -41,8 +42,6 @@ def table_of(name: str, found: Sequence[Measured]) -> Table:
         pairs: list[tuple[Numbers, bool | int | None]] = []
         if name == "tails":
             pairs = [(t.numbers, t.true) for t in m.tails]
-        elif name == "hand":
-            pairs = [(t.hand, t.by_hand) for t in m.tails if t.true and t.by_hand is not None]
         elif name == "round":
             pairs = [(dict(s.numbers), k if k >= 0 else None) for s, k in zip(m.spots, m.spot_labels, strict=True)]
         elif name == "strokes":
@@ -130,8 +129,10 @@ def fit_all(fit: Sequence[Measured], held: Sequence[Measured]) -> tuple[dict[str
     """(nets by name, held-out loss by name)."""
     nets: dict[str, Any] = {}
     losses: dict[str, float] = {}
-    for name in ("tails", "hand", "round", "strokes", "gap", "relief"):
+    for name in ("tails", "round", "strokes", "gap", "relief"):
         nets[name], losses[name] = fit_net(table_of(name, fit), table_of(name, held), CLASSES[name])
+    laid, held_laid = (Table(n, np.array(t, np.int64)) for n, t in (hands(3000, 1), hands(1500, 2)))
+    nets["hand"], losses["hand"] = fit_net(laid, held_laid, CLASSES["hand"])
     seen = parse(nets["round"])
     for name in ("row", "pair"):
         nets[name], losses[name] = fit_net(hole_table(name, fit, seen), hole_table(name, held, seen), CLASSES[name])
@@ -140,9 +141,11 @@ def fit_all(fit: Sequence[Measured], held: Sequence[Measured]) -> tuple[dict[str
 
 def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--each", nargs=2, type=int, default=[10, 5], metavar=("FIT", "HELD_OUT"))
+    parser.add_argument("--each", nargs=2, type=int, default=[8, 3], metavar=("FIT", "HELD_OUT"))
+    parser.add_argument("--fingered", nargs=2, type=int, default=[24, 8], metavar=("FIT", "HELD_OUT"))
     chosen = parser.parse_args(arguments)
-    nets, losses = fit_all(list(measured("fit", chosen.each[0])), list(measured("held_out", chosen.each[1])))
+    parts = [measured_more(p, n, m) for p, n, m in zip(("fit", "held_out"), chosen.each, chosen.fingered, strict=True)]
+    nets, losses = fit_all(*parts)
     FILE.write_text(json.dumps({"nets": nets}, indent=None, separators=(",", ":")) + "\n", encoding="utf-8")
     for name, value in losses.items():
         print(f"{name}: held-out loss {value:.4f} nats")

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.binomial import exact_interval
-from training.joint_measuring import Measured, measured
+from training.joint_measuring import Measured, measured_more
 from training.joints.kinds import SHOWN, TRAPS
 from training.joints.pictures import CACHE, picture
 from vision.joints import rows, tails
@@ -274,17 +274,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--photos", type=Path, default=None, help="folder with panels.csv and img/")
     parser.add_argument("--json", type=Path, required=True)
-    parser.add_argument("--each", nargs=2, type=int, default=[15, 10], metavar=("BASELINE_FIT", "REPORT"))
+    parser.add_argument("--each", nargs=3, type=int, default=[8, 3, 8], metavar=("FIT", "HELD_OUT", "REPORT"))
+    parser.add_argument("--fingered", nargs=3, type=int, default=[24, 8, 20], metavar=("FIT", "HELD_OUT", "REPORT"))
     parser.add_argument("--every", type=int, default=3, help="every how many real photos are looked at")
     chosen = parser.parse_args(arguments)
-    found = list(measured("report", chosen.each[1]))
+    fit, held, found = (measured_more(p, n, m) for p, n, m in zip(("fit", "held_out", "report"), chosen.each, chosen.fingered,
+                                                                     strict=True))
     chances = [picture_chances(m) for m in found]
-    n = chosen.each[0]
-    fit = [*measured("fit", n - n // 3), *measured("held_out", n // 3)]
     result: dict[str, Any] = {
         "pictures": len(found), "kinds": kind_scores(found, chances), "tails": tail_scores(found),
         "reliability": reliability(found, chances), "negatives": negative_scores(found, chances),
-        "baseline": baseline_scores(fit, found, CACHE)}
+        "baseline": baseline_scores([*fit, *held], found, CACHE)}
     if chosen.photos is not None:
         result["real"] = real_panels(chosen.photos, chosen.every)
     chosen.json.parent.mkdir(parents=True, exist_ok=True)

@@ -8,6 +8,7 @@ from typing import Final
 SHOWN: Final[dict[str, tuple[str, ...]]] = {
     "dovetail_through": ("dovetail",),
     "dovetail_half_blind": ("dovetail",),
+    "dovetail_corner": ("dovetail", "fingers"),
     "dovetail_pins": ("fingers",),
     "finger_joint": ("fingers",),
     "dowels": ("dowel",),

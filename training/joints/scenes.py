@@ -61,6 +61,48 @@ def _joint(plan: tails.Plan, rng: np.random.Generator) -> Scene:
     return Scene(rgb, sheet, tails=truth)
 
 
+def corner(rng: np.random.Generator) -> Scene:
+    """A dovetailed corner seen from outside: tails on one face, pins on the other, both running away from the arris."""
+    plan = tails.dovetail_plan(rng, half_blind=False, hand=bool(rng.random() < 0.6))
+    woods = tails.some_woods(rng)
+    pins = tails.other_face(plan, float(rng.uniform(8, 18)))
+    least = min(plan.depth, pins.depth)
+    texel = max(plan.height / 640.0, min(plan.height / float(rng.uniform(300, 640)), least / 14.0)) / FINER
+    reach = [float(rng.uniform(0.15, 1.6)) * plan.height for _ in range(2)] if rng.random() < 0.5 else [least, least]
+    one, _, truth = tails.draw(plan, rng, reach=reach[0], past=0.0, texel=texel, woods=woods)
+    turned = tails.Woods(woods.other, woods.side, woods.finish, woods.seed + 2)
+    two, _, _ = tails.draw(pins, rng, reach=reach[1], past=0.0, texel=texel, woods=turned)
+    shrink = rng.uniform(0.5, 0.95, 2)
+    far = rng.uniform(0.78, 0.98, 2)
+    h = one.shape[0]
+    ground = np.asarray(rng.uniform(0.1, 0.7) * (1 + rng.normal(0, 0.05, 3)), np.float32)
+    faces, matrices = [], []
+    for k, image in enumerate((one, two[:, ::-1])):
+        w = image.shape[1]
+        wide = max(16, round(w * shrink[k]))
+        low = 0.5 * h * (1 - far[k])
+        source = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32) - 0.5
+        near, away = (wide, 0) if k == 0 else (0, wide)  # the arris is the right side of the first face, the left of the second
+        aim = {near: (0.0, float(h)), away: (low, h - low)}
+        target = np.array([[0, aim[0][0]], [wide, aim[wide][0]], [wide, aim[wide][1]], [0, aim[0][1]]], np.float32) - 0.5
+        matrix = cv2.getPerspectiveTransform(source, target)
+        faces.append(cv2.warpPerspective(np.ascontiguousarray(image), matrix, (wide, h), flags=cv2.INTER_AREA,
+                                         borderMode=cv2.BORDER_CONSTANT, borderValue=tuple(float(v) for v in ground)))
+        matrices.append(np.asarray(matrix, np.float64))
+    dark = int(rng.integers(0, 2))
+    faces[dark] = faces[dark] * np.float32(rng.uniform(0.45, 0.9))  # one face is turned from the light
+    rgb = np.concatenate(faces, axis=1)
+    sheet = Sheet(rgb.shape[1] * texel, h * texel, texel)
+
+    def at(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        p = np.c_[points.reshape(-1, 2) / texel - 0.5, np.ones(points.size // 2)] @ matrices[0].T
+        return np.asarray(((p[:, :2] / p[:, 2:]) + 0.5) * texel).reshape(points.shape)
+
+    # slanted views change angles on the picture: none is true of it
+    seen = TailTruth(at(truth.sides), at(truth.pins), float("nan"), truth.angles, truth.hand, truth.whole_tails)
+    return Scene(np.clip(rgb, 0, 1).astype(np.float32), sheet, tails=seen)
+
+
 def _spots(sheet: Sheet, rng: np.random.Generator, inset: tuple[float, float],
            count: tuple[int, int]) -> list[tuple[float, float]]:
     """Places along one or two edges, `inset` mm from them, unevenly or evenly spread."""
@@ -295,6 +337,7 @@ def relief(rng: np.random.Generator) -> Scene:
 
 SCENES: dict[str, Callable[[np.random.Generator], Scene]] = {
     "dovetail_through": lambda r: dovetail(r, half_blind=False), "dovetail_half_blind": lambda r: dovetail(r, half_blind=True),
+    "dovetail_corner": corner,
     "dovetail_pins": lambda r: square(r, fingers=False), "finger_joint": lambda r: square(r, fingers=True),
     "dowels": dowels, "staples": staples, "nails": nails, "screws": screws,
     "cams": lambda r: board_fittings(r, kind="cam"), "covers": lambda r: board_fittings(r, kind="cap"),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from training.figure.cuts import Board
 from training.joints import stuff
 from training.joints.kinds import CUTTERS, SLOPES
 from training.joints.stuff import Image, Sheet
@@ -18,6 +19,7 @@ from training.joints.truth import TailTruth
 
 #: Least spread of places and angles of hand work, as shares of the pitch and degrees, and most of a machine's.
 HAND_PLACE, HAND_ANGLE = (0.05, 0.16), (0.5, 1.6)
+CAREFUL_PLACE, CAREFUL_ANGLE = (0.012, 0.05), (0.2, 0.7)
 MACHINE_PLACE, MACHINE_ANGLE = (0.0, 0.006), (0.0, 0.2)
 
 
@@ -35,7 +37,8 @@ class Plan:
     hand: bool
 
 
-def dovetail_plan(rng: np.random.Generator, *, half_blind: bool, hand: bool) -> Plan:
+def dovetail_plan(rng: np.random.Generator, *, half_blind: bool, hand: bool, careful: bool = False) -> Plan:
+    """Tails and pins of one joint; `careful`: hand work laid out as evenly and as wide in the pins as a machine's."""
     depth = float(rng.uniform(9, 16) if half_blind else rng.uniform(9, 20))
     angle = float(rng.choice(SLOPES) * rng.uniform(0.9, 1.5) if hand else rng.choice(CUTTERS))
     slope = np.tan(np.deg2rad(angle))
@@ -44,6 +47,9 @@ def dovetail_plan(rng: np.random.Generator, *, half_blind: bool, hand: bool) -> 
         tail, pin = float(rng.uniform(20, 44)), float(rng.uniform(3.5, 13))
         place, turn = rng.uniform(*HAND_PLACE), rng.uniform(*HAND_ANGLE)
         narrowing = rng.uniform(0.9, 1.1) ** np.arange(tails) if rng.random() < 0.3 else np.ones(tails)
+        if careful:
+            pin, narrowing = tail * float(rng.uniform(0.3, 0.9)), np.ones(tails)
+            place, turn = rng.uniform(*CAREFUL_PLACE), rng.uniform(*CAREFUL_ANGLE)
     else:
         tails = int(rng.integers(3, 10))
         pitch = float(rng.choice([22.2, 25.4, 25.0, 20.0, 12.7]))
@@ -93,16 +99,37 @@ def fingers_of(plan: Plan) -> list[NDArray[np.float64]]:
     return out
 
 
-def draw(plan: Plan, rng: np.random.Generator, *, reach: float, past: float, texel: float) -> tuple[Image, Sheet, TailTruth]:
+@dataclass(frozen=True, eq=False)
+class Woods:
+    """What a joint is made of: the board seen broad side on, the one seen at its end, their finish and a seed for wear."""
+
+    side: Board
+    other: Board
+    finish: stuff.Finish
+    seed: int
+
+
+def some_woods(rng: np.random.Generator) -> Woods:
+    same = rng.random() < 0.35
+    side = stuff.board_of(stuff.SECONDARY, rng)
+    other = stuff.board_of(((side.log.species.name,) if same else stuff.PRIMARY + stuff.SECONDARY), rng)
+    return Woods(side, other, stuff.some_finish(rng, bare=0.75), int(rng.integers(1, 2**30)))
+
+
+def other_face(plan: Plan, depth: float) -> Plan:
+    """The same joint seen from the board that carries the pins: square sides where the tails end."""
+    ends = plan.sides[:, 1]
+    return Plan(plan.height, depth, 0.0, np.stack([ends, ends], axis=1), tuple(0.0 for _ in ends), not plan.first_tail, plan.hand)
+
+
+def draw(plan: Plan, rng: np.random.Generator, *, reach: float, past: float, texel: float,
+         woods: Woods | None = None) -> tuple[Image, Sheet, TailTruth]:
     """Picture (linear in mm), its sheet and truth in mm. `reach`: mm of the board shown before the shoulder; `past`: mm of
     what lies behind, beyond the end."""
     width = reach + plan.depth + plan.lap + past
     sheet = Sheet(width, plan.height, texel)
-    same = rng.random() < 0.35
-    side = stuff.board_of(stuff.SECONDARY, rng)
-    other = stuff.board_of(((side.log.species.name,) if same else stuff.PRIMARY + stuff.SECONDARY), rng)
-    finish = stuff.some_finish(rng, bare=0.75)
-    seed = int(rng.integers(1, 2**30))
+    woods = woods or some_woods(rng)
+    side, other, finish, seed = woods.side, woods.other, woods.finish, woods.seed
     rgb = stuff.dressed(stuff.face(side, sheet, at=(float(rng.uniform(-200, 200)), 0.0)), finish, seed, texel)
     shoulder = sheet.width - past - plan.lap - plan.depth
     # end grain soaks up more finish and dirt
