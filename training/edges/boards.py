@@ -67,7 +67,9 @@ class Build:
 
     @property
     def plies(self) -> int:
-        return sum(layer.kind == "ply" for layer in self.layers)
+        """Layers of a plywood, its face veneers counted as the trade does; 0 for any other build."""
+        cross_laid = sum(layer.kind == "ply" for layer in self.layers)
+        return cross_laid + sum(layer.kind == "veneer" for layer in self.layers) if cross_laid else 0
 
 
 def _layered(fill: Fill, bounds: Sequence[float], fills: Sequence[Fill]) -> Fill:
@@ -127,6 +129,10 @@ def _raw(core: str, thickness: float, rng: np.random.Generator, *, end: bool, pl
         return np.asarray(figure.rgb[np.clip((at / fine).astype(int), 0, rows - 1)], np.float32)
 
     return _coated(fill, rng), true
+
+
+def _lowered(fill: Fill, by: float) -> Fill:
+    return lambda x, y, texel: fill(x, y - by, texel)
 
 
 def _slab_sides(slab: LumberSlab, *, end: bool) -> tuple[Fill, Fill, Fill, Fill]:
@@ -211,12 +217,22 @@ def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Buil
     finish, flitch = paints.any_finish(rng), paints.any_board(paints.any_log(rng), rng)
     log = flitch.log.species
     ply_face = float(rng.uniform(0.75, 1.0) * thick / plies) if plies else 0.0
-    raw, bounds = _raw(core, thick, rng, end=end, plies=plies, ply_face=ply_face)
-    groups: tuple[str, ...] = ()
     mm, tone, colour = _face_layer(name, rng, log.late if rng.random() < 0.5 else log.early)
+    if core == "plywood":
+        mm = min(mm, 0.12 * thick)
+    if surface == "bare":
+        mm, tone = 0.0, "none"
+    inner, inner_mm, inner_end = plies, thick, end
+    if core == "plywood" and mm:
+        # a face veneer is itself a ply, laid across the one below; laminate is glued on a whole plywood
+        inner = max(3, plies - 2) if surface == "veneer" else plies
+        inner_mm, inner_end = thick - 2 * mm, not end if surface == "veneer" else end
+    raw, bounds = _raw(core, inner_mm, rng, end=inner_end, plies=inner, ply_face=ply_face)
+    if inner_mm < thick:
+        raw, bounds = _lowered(raw, mm), bounds + mm
+    groups: tuple[str, ...] = ()
     if surface == "bare":
         salt = int(rng.integers(1, 2**30))
-        mm, tone = 0.0, "none"
         face = (paints.fibre_face(salt) if core == "fibreboard" else paints.particle_face(salt) if core == "particle_board"
                 else paints.leaf_face(paints.any_board(paints.any_log(rng, ("birch_like", "poplar_like", "spruce_like")), rng),
                                       replace(finish, stain="none", strength=0.0), rng, size[0] if end else size[1], across=end))
@@ -239,9 +255,7 @@ def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Buil
         low = thick - mm - band
         layers += [Layer("cross", mm, mm + band), Layer("core", mm + band, low), Layer("cross", low, thick - mm)]
     elif core == "plywood":
-        cut = [b for b in bounds if mm < b < thick - mm]
-        edges = [mm, *cut, thick - mm]
-        layers += [Layer("ply", a, b) for a, b in pairwise(edges)]
+        layers += [Layer("ply", float(a), float(b)) for a, b in pairwise(bounds)]
     else:
         layers.append(Layer("core", mm, thick - mm))
     if mm:

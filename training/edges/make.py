@@ -56,7 +56,9 @@ class Truth:
     @property
     def ply_px(self) -> float:
         """Thickness of the thinnest ply in picture pixels; 0 without plies."""
-        return min((x.bottom - x.top for x in self.layers if x.kind == "ply"), default=0.0) * self.px_per_mm
+        if not self.plies:
+            return 0.0
+        return min(x.bottom - x.top for x in self.layers if x.kind in ("ply", "veneer")) * self.px_per_mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,17 +159,26 @@ def take(build: Build, pose: view.Pose, setting: str, seed: int, rng: np.random.
         return None
     middle = np.array([pose.target[0], 0.0, 0.0])
     across = cam.project(np.stack([middle, middle - thick * view.Z]))
+    if below:  # the broad side in view is the underside: the arris is where the narrow side meets that
+        upper, lower = lower, upper
     direction = np.subtract(upper[1], upper[0])
     normal = np.array([-direction[1], direction[0]]) / max(float(np.hypot(*direction)), 1e-6)
     scale = abs(float((across[1] - across[0]) @ normal)) / thick
     length = float(np.hypot(*direction))
-    if length < 110 or scale * thick < 6:
+    if length < 110 or np.hypot(*np.subtract(lower[1], lower[0])) < 0.7 * length or scale * thick < 6:
         return None
     pixels = develop(canvas, (w, h), rng, setting=setting)
     truth = Truth(build.name, build.strip_kind, setting, seed, outline.reshape(-1, 2).astype(np.float64), upper, lower, scale,
-                  length, build.layers, build.face_mm, build.face_tone, build.plies, build.seam,
+                  length, _seen_from(build.layers, thick, below=below), build.face_mm, build.face_tone, build.plies, build.seam,
                   build.continuous, build.across, build.groups[0] if build.groups else f"seed {seed}")
     return EdgePicture(pixels, truth)
+
+
+def _seen_from(layers: tuple[Layer, ...], thick: float, *, below: bool) -> tuple[Layer, ...]:
+    """Layers counted from the broad side in view."""
+    if not below:
+        return layers
+    return tuple(Layer(x.kind, thick - x.bottom, thick - x.top, x.tone) for x in reversed(layers))
 
 
 def make_edge(name: str, setting: str, seed: int, photos: Sequence[Photo] = ()) -> EdgePicture:

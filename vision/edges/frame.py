@@ -7,6 +7,7 @@ straight lines along which colour changes most in one sense.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -133,7 +134,7 @@ def _quad(points: NDArray[np.float64]) -> NDArray[np.float64] | None:
     full = np.isfinite(thick) & (thick > 0.6 * usual)
     top, bottom = _robust_line(at[full], low[full]), _robust_line(at[full], high[full])
     a, b = float(at[full].min()), float(at[full].max())
-    q = np.array([[a, top[0] + top[1] * a], [b, top[0] + top[1] * b], [b, bottom[0] + bottom[1] * b], [a, bottom[0] + bottom[1] * a]])
+    q = np.array([[u, line[0] + line[1] * u] for u, line in ((a, top), (b, top), (b, bottom), (a, bottom))])
     return np.asarray(q @ turn)
 
 
@@ -141,7 +142,7 @@ def _robust_line(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.f
     """(offset, slope) of the line nearest to most points (repeated weighting by distance)."""
     weight = np.ones(len(x))
     a = np.stack([np.ones_like(x), x], axis=1)
-    fit = np.zeros(2)
+    fit: NDArray[np.floating] = np.zeros(2)
     for _ in range(8):
         fit = np.linalg.lstsq(a * weight[:, None], y * weight, rcond=None)[0]
         weight = 1 / np.sqrt(1 + ((y - a @ fit) / 1.0) ** 2)
@@ -171,7 +172,7 @@ def _sample(pixels: NDArray[np.uint8], quad: NDArray[np.float64], face_known: bo
         source = resize(pixels, *size)
         sx, sy = size[0] / w, size[1] / h
         shrink = np.array([[sx, 0, 0.5 * sx - 0.5], [0, sy, 0.5 * sy - 0.5], [0, 0, 1.0]])
-    target = np.array([[-0.5, margin - 0.5], [n - 0.5, margin - 0.5], [n - 0.5, margin + rows - 0.5], [-0.5, margin + rows - 0.5]])
+    target = np.array([[-0.5, margin], [n - 0.5, margin], [n - 0.5, margin + rows], [-0.5, margin + rows]]) - [0, 0.5]
     to_photo = np.asarray(cv2.getPerspectiveTransform(target.astype(np.float32), quad.astype(np.float32)), np.float64)
     matrix = shrink @ to_photo
     size = (n, rows + 2 * margin)
@@ -197,7 +198,7 @@ def block_profiles(plane: Plane, blocks: int = BLOCKS) -> Plane:
     """(h, blocks[, c]) means of a plane (h, n[, c]) over equal stretches of its length."""
     n = plane.shape[1]
     cuts = np.linspace(0, n, min(blocks, n) + 1).astype(int)
-    return np.stack([plane[:, a:b].mean(axis=1) for a, b in zip(cuts[:-1], cuts[1:], strict=True)], axis=1).astype(np.float32)
+    return np.stack([plane[:, a:b].mean(axis=1) for a, b in pairwise(cuts)], axis=1).astype(np.float32)
 
 
 def _border(frame: EdgeFrame, row: float) -> tuple[float, float, float, float]:
@@ -207,7 +208,7 @@ def _border(frame: EdgeFrame, row: float) -> tuple[float, float, float, float]:
     colour across it: texture changes colour now one way, now the other, a border always the same way.
     """
     reach = max(3.0, min(0.16 * frame.rows, 10.0))
-    blocks = block_profiles(cv2.GaussianBlur(frame.lab, (0, 0), sigmaX=0.01, sigmaY=0.8))
+    blocks = block_profiles(np.asarray(cv2.GaussianBlur(frame.lab, (0, 0), sigmaX=0.01, sigmaY=0.8), np.float32))
     h, k = blocks.shape[:2]
     change = np.zeros_like(blocks)
     change[1:-1] = 0.5 * (blocks[2:] - blocks[:-2])
@@ -224,8 +225,9 @@ def _border(frame: EdgeFrame, row: float) -> tuple[float, float, float, float]:
     mean = 0.5 * (found.mean(axis=2) + np.median(found, axis=2))
     score = np.sqrt((mean**2).sum(axis=-1))
     tilt = np.abs(right - left) / reach
-    prior = np.exp(-0.5 * (((left + right) / 2 - row) / (0.6 * reach)) ** 2 - 0.5 * (tilt / 0.7) ** 2)
-    best = np.unravel_index(int(np.argmax(score * prior)), score.shape)
+    # the outline knows roughly: of two lines a layer apart the nearer may win though it is the fainter
+    prior = np.exp(-0.5 * (((left + right) / 2 - row) / (0.45 * reach)) ** 2 - 0.5 * (tilt / 0.6) ** 2)
+    best = np.unravel_index(int(np.argmax(score**0.7 * prior)), score.shape)
     i, j = int(best[0]), int(best[1])
     shift = [0.0, 0.0]
     for axis, (centre, count) in enumerate(((i, score.shape[0]), (j, score.shape[1]))):

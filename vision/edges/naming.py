@@ -1,0 +1,117 @@
+"""What the numbers of an edge mean: four small forests read with numpy alone, their answers calibrated chances."""
+
+from __future__ import annotations
+
+import zipfile
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.edges.kinds import STRIP_KINDS
+from vision.edges.numbers import NAMES
+from vision.errors import ModelMismatch
+
+MODEL: Final = Path(__file__).parent.parent / "models" / "edges.npz"
+FORMAT: Final = 1
+#: Stands in for a number that could not be measured.
+MISSING: Final = -99.0
+#: Questions and their answers.
+QUESTIONS: Final[dict[str, tuple[str, ...]]] = {
+    "kind": tuple(STRIP_KINDS), "sheet": ("no", "yes"), "seam": ("no", "yes"), "continuous": ("no", "yes"),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Forest:
+    """Trees one after another: node k tests `feature[k]` <= `threshold[k]` and goes `left[k]` or `right[k]` (both -1 at a
+    leaf); `share`: (nodes, answers) at leaves; `roots`: first node of each tree; `scale`, `offset`: of the log chances,
+    which make them calibrated; `limit`: chance from which a yes counts as found."""
+
+    feature: NDArray[np.int64]
+    threshold: NDArray[np.float64]
+    left: NDArray[np.int64]
+    right: NDArray[np.int64]
+    share: NDArray[np.float64]
+    roots: NDArray[np.int64]
+    scale: float
+    offset: NDArray[np.float64]
+    limit: float = 0.5
+
+    def raw(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, answers) mean leaf shares of (n, features) rows without gaps."""
+        rows = rows.astype(np.float32).astype(np.float64)  # as they were when the trees grew
+        out = np.zeros((len(rows), self.share.shape[1]))
+        for root in self.roots:
+            at = np.full(len(rows), root)
+            while True:
+                inner = self.left[at] >= 0
+                if not inner.any():
+                    break
+                go = rows[np.arange(len(rows)), np.maximum(self.feature[at], 0)] <= self.threshold[at]
+                at = np.where(inner, np.where(go, self.left[at], self.right[at]), at)
+            out += self.share[at]
+        return out / len(self.roots)
+
+    def chances(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, answers) calibrated chances."""
+        logs = self.scale * np.log(self.raw(rows) + 0.01) + self.offset
+        logs -= logs.max(axis=1, keepdims=True)
+        p = np.exp(logs)
+        return np.asarray(p / p.sum(axis=1, keepdims=True))
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeModel:
+    """`forests`: by question."""
+
+    forests: dict[str, Forest]
+
+    def answer(self, question: str, values: dict[str, float]) -> dict[str, float]:
+        """Chance of each answer, given numbers by name."""
+        p = self.forests[question].chances(as_row(values)[None, :])[0]
+        return {a: float(v) for a, v in zip(QUESTIONS[question], p, strict=True)}
+
+
+def as_row(values: dict[str, float]) -> NDArray[np.float64]:
+    """Numbers in the model's order, gaps filled."""
+    row = np.array([values[name] for name in NAMES], np.float64)
+    return np.where(np.isfinite(row), np.clip(row, -1e4, 1e4), MISSING)
+
+
+@lru_cache(maxsize=2)
+def load_edge_model(path: Path = MODEL) -> EdgeModel:
+    """The stored forests.
+
+    Raises
+    ------
+    ModelMismatch
+        if the file is missing or damaged, or was made for other numbers or answers.
+    """
+    try:
+        with np.load(path, allow_pickle=False) as stored:
+            version, names = int(stored["format"]), tuple(str(v) for v in stored["names"])
+            answers = {q: tuple(str(v) for v in stored[f"{q}_answers"]) for q in QUESTIONS}
+            forests = {q: _forest(stored, q) for q in QUESTIONS}
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as e:
+        raise ModelMismatch("edge model", f"It cannot be read ({e}).", "Install the program again.") from e
+    if version != FORMAT or names != NAMES or answers != QUESTIONS:
+        raise ModelMismatch("edge model", "It was made for other measurements.", "Install the program again.")
+    return EdgeModel(forests)
+
+
+def _forest(stored: np.lib.npyio.NpzFile, question: str) -> Forest:
+    kept = "feature", "threshold", "left", "right", "share", "roots", "scale", "offset", "limit"
+    parts = {name: np.asarray(stored[f"{question}_{name}"]) for name in kept}
+    forest = Forest(parts["feature"].astype(np.int64), parts["threshold"].astype(np.float64), parts["left"].astype(np.int64),
+                    parts["right"].astype(np.int64), parts["share"].astype(np.float64), parts["roots"].astype(np.int64),
+                    float(parts["scale"]), parts["offset"].astype(np.float64), float(parts["limit"]))
+    nodes = len(forest.feature)
+    shapes = {len(forest.threshold), len(forest.left), len(forest.right), len(forest.share)}
+    if shapes != {nodes} or not len(forest.roots) or max(int(forest.left.max()), int(forest.right.max())) >= nodes \
+            or int(forest.feature.max()) >= len(NAMES) or not np.isfinite(forest.share).all():
+        raise ValueError(f"the trees of {question} do not hang together")
+    return forest
