@@ -21,6 +21,8 @@ from vision.types import GrainField, WorkingView
 SURE = 0.5
 #: A book match over whose axes no likeness was measured is named only when it is this probable.
 _SURE_BOOK = 0.8
+#: A panel over which a step of tone runs as strongly as this is not called one piece.
+_STEP = 0.85
 
 _DONE: WeakKeyDictionary[GrainField, tuple[WorkingView, Evidence | None]] = WeakKeyDictionary()
 
@@ -67,13 +69,14 @@ def _read(view: WorkingView, field: GrainField) -> Layout:
     sure = probabilities[probable]
     name = probable if sure >= SURE and supported(e, g, probable, sure) else "unclear"
     widths = widths_of(g.widths) if probable in ("book", "slip") else None
-    text = words_of(name, probable, sure, len(g.leaves), g.relations, g.wedges, widths)
+    text = words_of(name, probable, sure, len(g.leaves), g.relations, g.wedges, widths, sure >= SURE)
     return Layout(name, probabilities, g.leaves, g.seams, g.relations, g.axes, g.centre, g.wedges, widths, text,
                   points_to(name, g.relations))
 
 
 def supported(e: Evidence, g: Geometry, name: str, sure: float) -> bool:
-    """Whether what a name says was also found: the axes of a mirrored layout, the repeat of a slip match."""
+    """Whether what a name says was also found: the axes of a mirrored layout, the repeat of a slip match, and for one piece
+    that no joint was measured."""
     v = e.values
     if name == "end":
         return bool(g.axes)
@@ -82,6 +85,8 @@ def supported(e: Evidence, g: Geometry, name: str, sure: float) -> bool:
     if name == "slip":
         return (v["repeated_pairs"] > 0 or any(r.kind == "repeated" for r in g.relations)
                 or (v["repeat_z"] >= REPEAT_Z and v["repeat_r"] >= LEAST_R))
+    if name == "single":
+        return not (v["tone_joints"] >= 1 and v["joint_strength"] >= _STEP)
     return True
 
 

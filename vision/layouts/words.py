@@ -38,6 +38,13 @@ _WHY = {
     "random": "No figure is shared between neighbours; both boards and veneer laid as planks look so.",
     "single": "No joint and no related leaves were found; a board, one wide leaf or a print can look so.",
 }
+#: Why a probable name is not given after all.
+_AGAINST = {
+    "single": "yet a step of tone runs right across, as at a joint",
+    "book": "yet no mirrored figure could be measured",
+    "end": "yet no line was found at which the figure mirrors",
+    "slip": "yet no repeated figure could be measured",
+}
 _VENEER = ("slip", "book", "end", "sunburst", "box", "reverse_box", "diamond", "reverse_diamond")
 
 
@@ -63,8 +70,10 @@ def points_to(name: str, relations: Sequence[Relation]) -> str | None:
 
 
 def words_of(name: str, probable: str, probability: float, leaves: int, relations: Sequence[Relation], wedges: int | None,
-             widths: str | None) -> str:
-    """Two or three sentences about a reading."""
+             widths: str | None, unsupported: bool = False) -> str:
+    """Two or three sentences about a reading; `unsupported`: unclear only because measurements speak against the name."""
+    if name == "unclear" and unsupported and probable in _AGAINST:
+        return f"Which layout this is cannot be settled: it looks most like {_NAMES[probable]}, {_AGAINST[probable]}."
     if name == "unclear":
         return f"Which layout this is cannot be settled; nearest is {_NAMES[probable]} ({probability:.0%})."
     parts = [f"This looks like {_NAMES[name]} ({probability:.0%})."]

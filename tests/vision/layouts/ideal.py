@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.layouts.canvas import CHANNELS, TALL, WIDE, Canvas
+from vision.layouts.canvas import CHANNELS, TALL, WIDE, Canvas, whole
 from vision.layouts.layout import LAYOUTS
 from vision.layouts.learned import CELL, WEDGES, Seen
 
 
 def blank(width: int, height: int) -> Canvas:
     """Canvas of a view of a size, nothing on it."""
-    return Canvas(np.zeros((CHANNELS, TALL, WIDE), np.float32), height > width, width, height)
+    return Canvas(np.zeros((CHANNELS, TALL, WIDE), np.float32), height > width, width, height, *whole(width, height))
 
 
 def map_of(canvas: Canvas, lines: list[tuple[float, float, float, float]], sigma: float = 0.8,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -45,3 +46,23 @@ def test_what_is_no_panel_is_zero() -> None:
     view.mask[:, 200:] = False
     canvas = make_canvas(view, grain_field(view.pixels, mask=view.mask))
     assert np.all(canvas.channels[:7, :, 204:] == 0)
+
+
+@pytest.mark.parametrize("degrees", [20.0, -28.0])
+def test_a_slanting_panel_is_turned_straight(degrees: float) -> None:
+    # closed form: places go round by the angle the picture was turned by
+    big = wandering(700, 800, 6)
+    matrix = cv2.getRotationMatrix2D((400, 350), degrees, 1.0)
+    turned = cv2.warpAffine(big, matrix, (800, 700))[130:570, 160:640]
+    canvas = canvas_of(turned)
+    assert canvas.box != (480, 440) and canvas.box[0] >= 64
+    ends = canvas.to_view(np.array([[40.0, 128.0], [280.0, 128.0]]))
+    if canvas.turned:
+        ends = canvas.to_view(np.array([[160.0, 40.0], [160.0, 200.0]]))
+    d = ends[1] - ends[0]
+    angle = np.degrees(np.arctan2(-d[1], d[0]))
+    assert abs((angle - degrees + 90) % 180 - 90) < 3
+    points = np.random.default_rng(1).uniform(0, 1, (9, 2)) * [WIDE, TALL]
+    assert np.allclose(canvas.to_canvas(canvas.to_view(points)), points)
+    inside = canvas.to_view(np.array([[0.0, 0.0], [WIDE - 1.0, 0.0], [0.0, TALL - 1.0], [WIDE - 1.0, TALL - 1.0]]))
+    assert (inside > -2).all() and (inside < [481, 441]).all()

@@ -105,3 +105,21 @@ def test_probabilities_are_over_all_layouts() -> None:
 ])
 def test_widths(widths: list[float], key: str | None) -> None:
     assert widths_of(widths) == key
+
+
+def test_measurements_can_speak_against_a_name() -> None:
+    from dataclasses import replace
+
+    from vision.layouts.geometry import Geometry
+    from vision.layouts.read import evidence_of, supported
+    from vision.layouts.words import words_of
+
+    view = view_of(picture(straight(420, 480, 1)))
+    e = evidence_of(view, grain_field(view.pixels, mask=view.mask))
+    assert e is not None
+    plain = replace(e, values={**e.values, "tone_joints": 0.0, "joint_strength": 0.0})
+    stepped = replace(e, values={**e.values, "tone_joints": 2.0, "joint_strength": 0.95})
+    assert supported(plain, Geometry(()), "single", 0.9) and not supported(stepped, Geometry(()), "single", 0.9)
+    assert not supported(plain, Geometry(()), "book", 0.99)  # without an axis there is no book match
+    text = words_of("unclear", "single", 0.97, 1, (), None, None, True)
+    assert "97" not in text and "step of tone" in text
