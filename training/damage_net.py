@@ -1,229 +1,202 @@
-"""Teach the damage net on an endless stream of drawn panels.
+"""Teach the damage net on drawn panels kept on disk.
 
-    python -m training.damage_net --photos DIR --textures DIR --out DIR [--seconds 150] [--workers 15]
+    python -m training.damage_net --photos DIR [--textures DIR] --out FOLDER [--panels 2000] [--seconds 120]
 
-Needs PyTorch, ONNX and a GPU; it can run on another machine. Workers draw panels of part 'teach' (training/damage/parts.py)
-all the while; each crop is used a few times, turned, mirrored and disturbed anew. The net answers on cells of 4 pixels:
-sound or one kind of damage, and what shows beneath.
+Needs PyTorch and ONNX, no GPU. The net stands on the frozen backbone that the program runs anyway and on measures by hand
+(vision/damage/looks.py), both compared with what is usual on the same panel and with what lies about each place. It is
+taught on places drawn from each panel, damaged ones and those that look like it before others, and answers on cells of 4
+pixels: sound or one kind of damage, and what shows beneath. Panels are of part 'teach' (training/damage/parts.py).
 """
 
 from __future__ import annotations
 
 import argparse
-import multiprocessing
-import threading
 import time
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from training.damage.cells import to_cells, weights
+from training.damage.kept import panels
+from training.damage.make import Panel
+from training.damage.match import on_grid
 from vision.damage.kinds import KINDS, UNDER_WORDS
+from vision.damage.looks import CHANNELS, looks
+from vision.damage.net import places_of, prepared
 
-BATCH, HELD, UNDER_WEIGHT, FADE = 32, 12000, 0.3, 0.998
+#: Axes kept of the backbone's and the hand's measures, places about one whose mean it is told, widths of the net.
+AXES, ABOUT, WIDTH = 112, 5, 224
+#: Places a batch, weight of the second answer, averaging of weights, share of the net's middle left out while taught.
+BATCH, UNDER_WEIGHT, FADE, LEFT_OUT = 384, 0.3, 0.998, 0.25
+#: Places drawn a panel: damaged, on look-alikes, beside damage, anywhere sound.
+DRAWN = (26, 10, 10, 16)
 
 
-def draw(photos: str, textures: str, worker: int, workers: int, queue: Any) -> None:
-    """A worker: panels of its own seeds without end, six of a raw surface at a time."""
-    import cv2
+@dataclass(frozen=True, eq=False)
+class Lesson:
+    """Places drawn from a panel. `told`: (n, 3 * AXES) float16; `truth`: (n, 3, 2, 2) uint8 of each place's cells: kind, what
+    shows beneath, weight in sixteenths."""
 
-    from training.damage.cells import crop_of
-    from training.damage.make import PANELS_A_SURFACE, make_panel
-    from training.damage.parts import bank_of, seed_of
+    told: NDArray[np.float16]
+    truth: NDArray[np.uint8]
 
-    cv2.setNumThreads(1)
-    bank = bank_of("teach", Path(photos), Path(textures))
-    turn = worker
-    while True:
-        for k in range(PANELS_A_SURFACE):
-            seed = seed_of("teach", turn * PANELS_A_SURFACE + k)
-            crop = crop_of(make_panel(seed, bank), np.random.default_rng([seed, 3]))
-            queue.put((crop.pixels, np.stack([crop.kinds, crop.under, crop.weight])))
-        turn += workers
+
+def seen(panel: Panel) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """(looks (CHANNELS, rows, cols), inside (rows, cols) bool) of a panel on places of 8 pixels."""
+    picture, inside, _ = prepared(panel.pixels, np.ones(panel.labels.shape, bool))
+    return looks(picture), places_of(inside, (picture.shape[0] // 8, picture.shape[1] // 8))
+
+
+def truth_map(panel: Panel, shape: tuple[int, int]) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """((3, 2 rows, 2 cols) uint8 truth on cells, (rows, cols) bool look-alikes) for a panel of (rows, cols) places."""
+    kinds, known = to_cells(on_grid(panel.labels))
+    under, _ = to_cells(on_grid(panel.under))
+    fools = np.zeros(kinds.shape, bool)
+    for mask in panel.fools.values():
+        fools |= to_cells(on_grid(mask.astype(np.uint8)))[0] > 0
+    weight = weights(kinds, known, fools, np.ones(kinds.shape, bool))
+    out = np.zeros((3, 2 * shape[0], 2 * shape[1]), np.uint8)
+    out[:, : kinds.shape[0], : kinds.shape[1]] = np.stack([kinds, under, weight])
+    return out, places_of(fools, shape)
+
+
+def axes_of(samples: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """(matrix (AXES, CHANNELS), offset (AXES,)): main axes of standardised looks (n, CHANNELS), each scaled to unit spread."""
+    mean, spread = samples.mean(axis=0), samples.std(axis=0) + 1e-3
+    _, values, axes = np.linalg.svd((samples - mean) / spread, full_matrices=False)
+    matrix = axes[:AXES] / (values[:AXES, None] / np.sqrt(len(samples))) / spread
+    return matrix.astype(np.float32), (-matrix @ mean).astype(np.float32)
+
+
+def told_of(axes: NDArray[np.float32], inside: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """(3 * AXES, rows, cols): the axes, the same less the panel's mean over its spread, and the mean of that about each place;
+    as the net does it (`export`)."""
+    values = axes[:, inside]
+    mean, spread = values.mean(axis=1), values.std(axis=1)
+    usual = (axes - mean[:, None, None]) / (spread + 0.2)[:, None, None] * inside
+    about = np.stack([cv2.blur(layer, (ABOUT, ABOUT), borderType=cv2.BORDER_CONSTANT) for layer in usual])
+    return np.asarray(np.concatenate([axes * inside, usual, about]), np.float32)
+
+
+def draw(
+    truth: NDArray[np.uint8], fools: NDArray[np.bool_], inside: NDArray[np.bool_], rng: np.random.Generator
+) -> NDArray[np.intp]:
+    """(n, 2) rows and columns of places drawn from a panel; small regions as often as large ones come near to."""
+    rows, cols = inside.shape
+    kinds = truth[0].reshape(rows, 2, cols, 2).max(axis=(1, 3))
+    known = truth[2].reshape(rows, 2, cols, 2).max(axis=(1, 3)) > 0
+    heavy = truth[2].reshape(rows, 2, cols, 2).max(axis=(1, 3)).astype(float) ** 1.5
+    hurt = (kinds > 0) & known
+    near = (cv2.dilate(hurt.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~hurt & known & inside
+    groups = (hurt, fools & ~hurt & known & inside, near, ~hurt & known & inside)
+    chosen = []
+    for mask, count in zip(groups, DRAWN, strict=True):
+        at = np.argwhere(mask)
+        if len(at):
+            share = heavy[mask] if mask is hurt else np.ones(len(at))
+            chosen.append(at[rng.choice(len(at), size=min(count, len(at)), replace=False, p=share / share.sum())])
+    return np.concatenate(chosen) if chosen else np.zeros((0, 2), np.intp)
 
 
 def make_net() -> Any:
-    """The net: image (n, 3, h, w) and the backbone's s8, s16, s32 -> logits (n, 1 + kinds, h/4, w/4) and (n, under, h/4, w/4)."""
+    """(n, 3 * AXES, rows, cols) -> logits (n, 1 + kinds, 2 rows, 2 cols) and (n, under, 2 rows, 2 cols)."""
     import torch  # type: ignore[import-not-found]
     import torch.nn.functional as F  # type: ignore[import-not-found]
     from torch import nn
 
-    def normed(inputs: int, outputs: int, size: int = 1, stride: int = 1) -> Any:
-        return nn.Sequential(nn.Conv2d(inputs, outputs, size, stride, size // 2, bias=False), nn.BatchNorm2d(outputs), nn.ReLU())
-
-    class Block(nn.Module):  # type: ignore[misc, unused-ignore]
-        def __init__(self, width: int, dilation: int = 1) -> None:
-            super().__init__()
-            self.body = nn.Sequential(
-                nn.Conv2d(width, width, 5, 1, 2 * dilation, dilation, groups=width, bias=False),
-                nn.BatchNorm2d(width),
-                normed(width, 2 * width),
-                nn.Conv2d(2 * width, width, 1, bias=False),
-                nn.BatchNorm2d(width),
-            )
-
-        def forward(self, x: Any) -> Any:
-            return x + self.body(x)
-
     class Net(nn.Module):  # type: ignore[misc, unused-ignore]
         def __init__(self) -> None:
             super().__init__()
-            self.at4 = nn.Sequential(normed(3, 16, 3, 2), normed(16, 48, 3, 2), Block(48))
-            self.from4 = normed(48, 96, 3, 2)
-            self.in8, self.in16, self.in32 = normed(40, 96), normed(112, 96), normed(320, 96)
-            self.at32, self.at16 = Block(96), nn.Sequential(Block(96), Block(96, 2), Block(96))
-            self.at8 = nn.Sequential(Block(96), Block(96), Block(96))
-            self.to4, self.out4 = normed(96, 48), nn.Sequential(Block(48), Block(48))
-            self.kinds, self.under = nn.Conv2d(48, 1 + len(KINDS), 1), nn.Conv2d(48, len(UNDER_WORDS), 1)
+            self.first = nn.Sequential(nn.Conv2d(3 * AXES, WIDTH, 1), nn.ReLU(), nn.Dropout(LEFT_OUT))
+            self.second = nn.Sequential(nn.Conv2d(WIDTH, WIDTH, 1), nn.ReLU(), nn.Dropout(LEFT_OUT))
+            self.last = nn.Conv2d(WIDTH, 4 * (1 + len(KINDS) + len(UNDER_WORDS)), 1)
 
-        def forward(self, image: Any, s8: Any, s16: Any, s32: Any) -> tuple[Any, Any]:
-            def twice(x: Any) -> Any:
-                return F.interpolate(x, scale_factor=2, mode="nearest")
-
-            quarter = self.at4(image)
-            x = self.at32(self.in32(s32))
-            x = x + x.mean(dim=(2, 3), keepdim=True)
-            x = self.at16(self.in16(s16) + twice(x))
-            x = self.at8(self.in8(s8) + self.from4(quarter) + twice(x))
-            x = self.out4(quarter + twice(self.to4(x)))
-            return self.kinds(x), self.under(x)
+        def forward(self, x: Any) -> tuple[Any, Any]:
+            x = self.first(x)
+            fine = F.pixel_shuffle(self.last(x + self.second(x)), 2)
+            return fine[:, : 1 + len(KINDS)], fine[:, 1 + len(KINDS) :]
 
     torch.manual_seed(0)
     return Net()
 
 
 def loss_of(found: tuple[Any, Any], truth: Any) -> Any:
-    """Weighted cross-entropy of both answers and the overlap loss of damage as such; `truth` (n, 3, h, w) uint8."""
-    import torch
+    """Weighted cross-entropy of both answers; `truth` (n, 3, h, w) uint8."""
     import torch.nn.functional as F
 
-    kinds, under = found[0].float(), found[1].float()
+    kinds, under = found
     wanted, beneath, weight = truth[:, 0].long(), truth[:, 1].long(), truth[:, 2].float() / 16
     main = (F.cross_entropy(kinds, wanted, reduction="none") * weight).sum() / weight.sum().clamp(min=1)
-    damaged, any_ = (wanted > 0).float(), 1 - torch.softmax(kinds, dim=1)[:, 0]
-    known = (weight > 0).float()
-    both = (any_ * damaged * known).sum(dim=(1, 2))
-    overlap = 1 - (2 * both + 20) / ((any_ * known).sum(dim=(1, 2)) + damaged.sum(dim=(1, 2)) + 20)
     shown = (beneath > 0).float()
     second = (F.cross_entropy(under, (beneath - 1).clamp(min=0), reduction="none") * shown).sum() / shown.sum().clamp(min=1)
-    return main + 0.3 * overlap.mean() + UNDER_WEIGHT * second
+    return main + UNDER_WEIGHT * second
 
 
-class Held:
-    """The crops drawn last, filled in the background by workers. On a GPU the backbone runs on each disturbed batch; without
-    one its maps are made once a crop and kept, and nothing is disturbed."""
+def lessons(count: int, photos: Path, textures: Path | None) -> tuple[list[Lesson], NDArray[np.float32], NDArray[np.float32]]:
+    """All lessons of the first `count` panels, and the (matrix, offset) of their axes, taken from the first 250 of them."""
+    matrix, offset = np.zeros((0, 0), np.float32), np.zeros(0, np.float32)
+    waiting: list[tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.uint8], NDArray[np.bool_]]] = []
+    out: list[Lesson] = []
+    rng = np.random.default_rng(5)
 
-    def __init__(self, photos: str, textures: str, workers: int, size: int, device: str) -> None:
-        import torch
+    def finish() -> None:
+        for raw, inside, truth, fools in waiting:
+            rows, cols = inside.shape
+            axes = (matrix @ raw.reshape(CHANNELS, -1) + offset[:, None]).reshape(AXES, rows, cols)
+            told, at = told_of(axes, inside), draw(truth, fools, inside, rng)
+            cells = truth.reshape(3, rows, 2, cols, 2).transpose(1, 3, 0, 2, 4)
+            out.append(Lesson(told[:, at[:, 0], at[:, 1]].T.astype(np.float16), cells[at[:, 0], at[:, 1]]))
+        waiting.clear()
 
-        self.device, self.size, self.count, self.stop = device, size, 0, False
-        self.pixels = torch.zeros(size, 384, 384, 3, dtype=torch.uint8, device=device)
-        self.truth = torch.zeros(size, 3, 96, 96, dtype=torch.uint8, device=device)
-        self.maps = (
-            []
-            if device == "cuda"
-            else [torch.zeros(size, c, 384 // k, 384 // k, dtype=torch.float16) for c, k in ((40, 8), (112, 16), (320, 32))]
-        )
-        context = multiprocessing.get_context("spawn")
-        self.queue = context.Queue(maxsize=8 * workers)
-        self.crews = [
-            context.Process(target=draw, args=(photos, textures, k, workers, self.queue), daemon=True) for k in range(workers)
-        ]
-        for crew in self.crews:
-            crew.start()
-        threading.Thread(target=self._fill, daemon=True).start()
-
-    def _fill(self) -> None:
-        import torch
-
-        from vision import backbone
-
-        while not self.stop:
-            image, cells = self.queue.get()
-            at = self.count % self.size
-            self.pixels[at].copy_(torch.from_numpy(image))
-            self.truth[at].copy_(torch.from_numpy(cells))
-            if self.maps:
-                seen = backbone.maps(image, ("s8", "s16", "s32"))
-                for held, name in zip(self.maps, ("s8", "s16", "s32"), strict=True):
-                    held[at].copy_(torch.from_numpy(seen[name]))
-            self.count += 1
-
-    def close(self) -> None:
-        """Let the workers go."""
-        self.stop = True
-        for crew in self.crews:
-            crew.terminate()
+    for number, panel in enumerate(panels("teach", count, photos, textures)):
+        raw, inside = seen(panel)
+        waiting.append((raw, inside, *truth_map(panel, (inside.shape[0], inside.shape[1]))))
+        if number == min(250, count) - 1:
+            samples = np.concatenate([r[:, i][:, rng.integers(int(i.sum()), size=40)].T for r, i, _, _ in waiting])
+            matrix, offset = axes_of(samples)
+        if len(matrix):
+            finish()
+    return out, matrix, offset
 
 
-def teach(photos: str, textures: str, seconds: float, workers: int, device: str = "cuda", size: int = HELD) -> Any:
-    """A net taught for `seconds` (drawing included); its weights are averaged over the last steps."""
+def teach(kept: list[Lesson], seconds: float) -> Any:
+    """A net taught on lessons for `seconds` of processor time; its weights are averaged over the last steps."""
     import torch
 
-    from training import boundary_net_layers as layers
-
-    held = Held(photos, textures, workers, size, device)
-    backbone = layers.frozen_backbone("vision/models/backbone.onnx", device) if device == "cuda" else None
-    net = make_net().to(device).to(memory_format=torch.channels_last)
+    torch.set_num_threads(1)
+    net = make_net()
     mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
-    optimiser = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=1e-2)
-    generator = torch.Generator().manual_seed(1)
-    while held.count < 4 * BATCH:
-        time.sleep(0.2)
-    begun, step = time.monotonic(), 0
-    while (done := (time.monotonic() - begun) / seconds) < 1:
-        rate = min(1.0, (step + 1) / 150) * (0.5 + 0.5 * float(np.cos(np.pi * done)))
+    optimiser = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=3e-2)
+    told = torch.from_numpy(np.concatenate([k.told for k in kept]))
+    truth = torch.from_numpy(np.concatenate([k.truth for k in kept]))
+    generator = torch.Generator().manual_seed(6)
+    begun, step, recent = time.process_time(), 0, 0.0
+    while (done := (time.process_time() - begun) / seconds) < 1:
         for group in optimiser.param_groups:
-            group["lr"] = 2.5e-3 * rate + 1e-5
-        have = min(held.count, size)
-        # half of each batch from the newest crops, so that what is new is seen soon
-        newest = (held.count - 1 - torch.randint(min(have, 1500), (BATCH // 2,), generator=generator)) % size
-        chosen = torch.cat([newest, torch.randint(have, (BATCH - BATCH // 2,), generator=generator)]).to(device)
-        images, wanted = held.pixels[chosen].permute(0, 3, 1, 2).float(), held.truth[chosen]
-        if backbone is not None:
-            images, wanted = moved(images, wanted, generator)
-            with torch.no_grad():
-                blank = (images == 127).all(dim=1, keepdim=True)
-                hurt = (torch.rand(BATCH, 1, 1, 1, generator=generator) < 0.6).to(device)
-                images = torch.where(hurt & ~blank, layers.disturb(images, generator), images)
-        normal = ((images - 127) / 128).contiguous(memory_format=torch.channels_last)
-        with torch.no_grad():
-            maps = [m.float() for m in backbone(normal)] if backbone is not None else [m[chosen].float() for m in held.maps]
-        with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
-            found = net(normal, *maps)
-        loss = loss_of(found, wanted)
+            group["lr"] = 2e-3 * min(1.0, (step + 1) / 100) * (0.5 + 0.5 * float(np.cos(np.pi * done))) + 1e-5
+        chosen = torch.randint(len(told), (BATCH,), generator=generator)
+        loss = loss_of(net(told[chosen].float()[:, :, None, None]), truth[chosen])
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
         fade = min(FADE, 1 - 10 / (10 + step))
         with torch.no_grad():
             for key, value in net.state_dict().items():
-                if value.dtype.is_floating_point:
-                    mean[key].lerp_(value.detach(), 1 - fade)
-                else:
-                    mean[key].copy_(value)
-        if step % 100 == 0:
-            print(
-                f"{time.monotonic() - begun:6.1f} s  step {step}  drawn {held.count}  loss {float(loss.detach()):.4f}", flush=True
-            )
+                mean[key].lerp_(value, 1 - fade)
+        recent = 0.98 * recent + 0.02 * float(loss.detach()) if step else float(loss.detach())
+        if step % 500 == 0:
+            print(f"{time.process_time() - begun:6.1f} s  step {step}  of {len(told)} places  loss {recent:.4f}", flush=True)
         step += 1
-    held.close()
     net.load_state_dict(mean)
     return net.eval()
 
 
-def moved(images: Any, wanted: Any, generator: Any) -> tuple[Any, Any]:
-    """A batch and its truth turned by quarters and mirrored."""
-    import torch
-
-    turn, mirror = int(torch.randint(4, (1,), generator=generator)), bool(torch.rand((), generator=generator) < 0.5)
-    images, wanted = torch.rot90(images, turn, (2, 3)), torch.rot90(wanted, turn, (2, 3))
-    return (images.flip(3), wanted.flip(3)) if mirror else (images, wanted)
-
-
-def export(net: Any, path: Path) -> None:
-    """Write the net as ONNX with free image size and shares as output; weights are stored as half floats."""
+def export(net: Any, matrix: NDArray[np.float32], offset: NDArray[np.float32], path: Path) -> None:
+    """Write axes, comparison with the panel and net as one ONNX file with free size; large weights as half floats."""
     import onnx
     import torch
     from onnx import numpy_helper
@@ -231,22 +204,31 @@ def export(net: Any, path: Path) -> None:
     class Answers(torch.nn.Module):  # type: ignore[misc, unused-ignore]
         def __init__(self) -> None:
             super().__init__()
-            self.net = net.float().cpu().eval()
+            self.net = net.float().eval()
+            self.axes = torch.nn.Conv2d(CHANNELS, AXES, 1)
+            self.axes.weight.data = torch.from_numpy(matrix)[:, :, None, None]
+            self.axes.bias.data = torch.from_numpy(offset)
 
-        def forward(self, image: Any, s8: Any, s16: Any, s32: Any) -> Any:
-            kinds, under = self.net(image, s8, s16, s32)
+        def forward(self, looks: Any, inside: Any) -> Any:
+            axes = self.axes(looks)
+            count = inside.sum(dim=(2, 3), keepdim=True)
+            mean = (axes * inside).sum(dim=(2, 3), keepdim=True) / count
+            spread = torch.sqrt((((axes - mean) * inside) ** 2).sum(dim=(2, 3), keepdim=True) / count)
+            usual = (axes - mean) / (spread + 0.2) * inside
+            about = torch.nn.functional.avg_pool2d(usual, ABOUT, 1, ABOUT // 2, count_include_pad=True)
+            kinds, under = self.net(torch.cat([axes * inside, usual, about], dim=1))
             return torch.softmax(kinds, dim=1), torch.softmax(under, dim=1)
 
-    names = ["image", "s8", "s16", "s32"]
-    inputs = tuple(torch.zeros(1, c, 320 // k, 448 // k) for c, k in ((3, 1), (40, 8), (112, 16), (320, 32)))
-    axes = {name: {2: f"{name}_rows", 3: f"{name}_columns"} for name in (*names, "kinds", "under")}
+    names = ["looks", "inside"]
+    given = (torch.zeros(1, CHANNELS, 40, 56), torch.ones(1, 1, 40, 56))
+    free = {name: {2: f"{name}_rows", 3: f"{name}_columns"} for name in (*names, "kinds", "under")}
     torch.onnx.export(
         Answers(),
-        inputs,
+        given,
         str(path),
         input_names=names,
         output_names=["kinds", "under"],
-        dynamic_axes=axes,
+        dynamic_axes=free,
         opset_version=17,
         dynamo=False,
     )
@@ -254,7 +236,7 @@ def export(net: Any, path: Path) -> None:
     casts = []
     for held in list(model.graph.initializer):
         values = numpy_helper.to_array(held)
-        if values.dtype != np.float32 or values.size < 512:
+        if values.dtype != np.float32 or values.size < 512 or values.shape[:2] == (AXES, CHANNELS):
             continue
         half = numpy_helper.from_array(values.astype(np.float16), f"{held.name}_half")
         casts.append(onnx.helper.make_node("Cast", [half.name], [held.name], to=onnx.TensorProto.FLOAT))
@@ -269,19 +251,19 @@ def export(net: Any, path: Path) -> None:
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--photos", required=True)
-    parser.add_argument("--textures", required=True)
+    parser.add_argument("--photos", type=Path, required=True)
+    parser.add_argument("--textures", type=Path, default=Path("build/textures"))
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--seconds", type=float, default=150.0)
-    parser.add_argument("--workers", type=int, default=15)
-    parser.add_argument("--device", default="cuda", choices=("cuda", "cpu"))
-    parser.add_argument("--size", type=int, default=HELD, help="crops held at a time")
+    parser.add_argument("--panels", type=int, default=2000)
+    parser.add_argument("--seconds", type=float, default=120.0, help="processor time to teach for")
     args = parser.parse_args()
+    cv2.setNumThreads(1)
     args.out.mkdir(parents=True, exist_ok=True)
-    export(make_net(), args.out / "damage.onnx")  # what cannot be written should fail before it is taught
-    net = teach(args.photos, args.textures, args.seconds, args.workers, args.device, args.size)
-    np.savez(args.out / "damage.npz", **{k: v.float().cpu().numpy() for k, v in net.state_dict().items()})
-    export(net, args.out / "damage.onnx")
+    begun = time.monotonic()
+    kept, matrix, offset = lessons(args.panels, args.photos, args.textures)
+    print(f"{len(kept)} lessons in {time.monotonic() - begun:.0f} s", flush=True)
+    net = teach(kept, args.seconds)
+    export(net, matrix, offset, args.out / "damage.onnx")
 
 
 if __name__ == "__main__":

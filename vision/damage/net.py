@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import backbone
 from vision.damage.kinds import KINDS, UNDER_WORDS
+from vision.damage.looks import PLACE, looks
 from vision.errors import ModelMismatch
 from vision.resize import fit_within, resize
 
@@ -72,13 +72,9 @@ class DamageNet:
     def look(self, pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> DamageMaps:
         """Answers on a rectified panel: `pixels` (h, w, 3) uint8 RGB, `mask` (h, w) bool."""
         given, inside, scale = prepared(pixels, mask)
-        shown = np.ascontiguousarray(given)
-        maps = backbone.maps(shown, ("s8", "s16", "s32"))
-        image = ((shown.astype(np.float32) - 127.0) / 128.0).transpose(2, 0, 1)
-        fed = {"image": image, **maps}
-        kinds, under = self.session.run(
-            ["kinds", "under"], {k: np.ascontiguousarray(v[None], np.float32) for k, v in fed.items()}
-        )
+        places = places_of(inside, (given.shape[0] // PLACE, given.shape[1] // PLACE))
+        fed = {"looks": looks(np.ascontiguousarray(given))[None], "inside": places[None, None].astype(np.float32)}
+        kinds, under = self.session.run(["kinds", "under"], fed)
         rows, cols = inside.shape
         return DamageMaps(
             np.asarray(kinds[0, :, :rows, :cols], np.float32), np.asarray(under[0, :, :rows, :cols], np.float32), inside, scale
@@ -121,6 +117,13 @@ def prepared(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> tuple[NDArra
     full[:height, :width] = held
     inside = full.reshape(rows, CELL, cols, CELL).mean(axis=(1, 3)) >= 0.5
     return padded, np.asarray(inside), CELL * w / width
+
+
+def places_of(inside: NDArray[np.bool_], shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """(rows, cols) bool: places of two by two cells of which any lies on the panel; nothing lies beyond the last cell."""
+    whole = np.zeros((2 * shape[0], 2 * shape[1]), bool)
+    whole[: inside.shape[0], : inside.shape[1]] = inside
+    return np.asarray(whole.reshape(shape[0], 2, shape[1], 2).any(axis=(1, 3)))
 
 
 @lru_cache(maxsize=1)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from tests.vision.damage.test_regions import box, ideal
 from training import damage_fit
-from training.damage.cells import CROP, crop_of, to_cells
+from training.damage.cells import to_cells, weights
 from training.damage.make import CODE_UNKNOWN, NAMES, Panel
 from training.damage.match import TrueRegion, Truth, answers, f1, pair, truth_of
 from training.damage.parts import PARTS, fits, seed_of
@@ -43,17 +43,13 @@ def test_truth_has_a_region_for_each_part_and_its_beneath() -> None:
     assert truth.regions[0].cells.sum() == pytest.approx(40 * 60 / 16, rel=0.1) and truth.unknown[25, 25]
 
 
-def test_crop_keeps_labels_with_their_pixels() -> None:
-    labels = np.zeros((240, 320), np.uint8)
-    labels[80:160, 100:220] = 4
-    panel = _panel(labels)
-    panel.pixels[:] = 40
-    panel.pixels[80:160, 100:220] = 220
-    crop = crop_of(panel, np.random.default_rng(1))
-    assert crop.pixels.shape == (CROP, CROP, 3)
-    bright = crop.pixels.mean(axis=2).reshape(CROP // 4, 4, CROP // 4, 4).mean(axis=(1, 3)) > 180
-    assert (bright == (crop.kinds == 4)).mean() > 0.98
-    assert (crop.weight[crop.kinds == 4] >= 16).all() and (crop.weight == 0).any()
+def test_small_regions_and_look_alikes_weigh_more_and_unknown_nothing() -> None:
+    kinds, known, fools = np.zeros((30, 30), np.uint8), np.ones((30, 30), bool), np.zeros((30, 30), bool)
+    kinds[:10, :18], kinds[20:22, 20:23] = 1, 2
+    fools[15, 15], known[0, 29] = True, False
+    weight = weights(kinds, known, fools, np.ones((30, 30), bool)) / 16
+    assert weight[5, 5] == 1.0 and weight[20, 20] == pytest.approx((90 / 6) ** 0.5, abs=0.04)
+    assert weight[15, 15] == 2.0 and weight[0, 29] == 0 and weight[29, 0] == 1
 
 
 def test_answers_by_overlap_or_by_centre_and_size() -> None:
