@@ -119,12 +119,14 @@ def check_panel_finder() -> Check:
 def check_small_models() -> Check:
     """What tells repeats, layouts and roles opens."""
     try:
+        from vision.layouts import learned
         from vision.layouts.naming import load_forest
         from vision.parts.role_model import shipped_roles
         from vision.repeats.likelihood import stored
 
         stored()
         load_forest()
+        learned.shipped_net()
         shipped_roles()
         return Check("Repeats, layouts, roles", True, "opens")
     except Exception as err:

@@ -12,7 +12,7 @@ from vision.grain.flow import resolved
 from vision.layouts import directions
 from vision.layouts.directions import Blocks, Box, Directions, Fold, Quarters, Wedges
 from vision.layouts.frame import Frame, make_frame
-from vision.layouts.joints import LEAST_R, MIRROR_Z, Joint, find_joints, tone_profile
+from vision.layouts.joints import Joint, find_joints, tone_profile
 from vision.layouts.relations import Likeness, pairs_of
 from vision.layouts.rows import Streaks, find_streaks
 from vision.types import GrainField, WorkingView
@@ -176,17 +176,3 @@ def _values(e: Evidence) -> dict[str, float]:
     turns = steps[1:] * steps[:-1]
     out["tone_turns"] = float(np.mean(turns < 0)) if len(turns) else nan
     return out
-
-
-def mirror_axes(e: Evidence) -> list[tuple[float, float]]:
-    """(row, z) of all mirror axes along the joints that stand over chance, strongest first."""
-    if e.streaks is None:
-        return []
-    z = np.where(e.streaks.mirror_r >= LEAST_R, e.streaks.mirror_z, 0)
-    out: list[tuple[float, float]] = []
-    for j in e.joints:
-        k = round(2 * j.row)
-        near = z[max(0, k - 8):k + 9]
-        if near.size and near.max() >= MIRROR_Z:
-            out.append((j.row, float(near.max())))
-    return sorted(out, key=lambda a: -a[1])
