@@ -1,6 +1,6 @@
 """Scores of reading leaf layouts, on composites of real figure; mirror axes against voting of mirrored SIFT pairs.
 
-    python -m training.layout_scores --photos DIR [--textures DIR] --json FILE [--workers 2] [--quick]
+    python -m training.layout_scores --photos DIR [--textures DIR] --json FILE [--workers 2] [--every 3] [--quick]
 
 Names: balanced accuracy over all layouts, where 'unclear' counts as wrong, and again for the most probable name. Axes: F1
 of lines within 2 % of the panel's width and 2 degrees; the baseline's vote threshold is the one with the best F1 on the
@@ -305,11 +305,13 @@ def main() -> None:
     parser.add_argument("--textures", type=Path, default=None)
     parser.add_argument("--json", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--every", type=int, default=1, help="read only every so many-th panel of the list")
     parser.add_argument("--quick", action="store_true", help="a few panels of each layout: a look, not a figure")
     args = parser.parse_args()
     start = time.perf_counter()
     _start(args.photos, args.textures)
     jobs = [*panels(_STATE["report"], 4 if args.quick else 24, "report"), *panels(_STATE["tune"], 2 if args.quick else 5, "tune")]
+    jobs = jobs[::args.every]
     if args.workers <= 1:
         rows = [_work(j) for j in jobs]
     else:
