@@ -11,6 +11,7 @@ from vision.repeats.same_surface import (
     REASONS,
     SameSurface,
     _facing,
+    _out_of_shape,
     _overlap,
     _reach,
     _share_kept,
@@ -117,6 +118,33 @@ def test_book_matched_doors_side_by_side_are_no_reflection():
     leaf = np.clip(0.92 * FACE[:H, :W][:, ::-1] + np.random.default_rng(0).normal(0, 4, (H, W, 3)), 0, 255).astype(np.uint8)
     told = same_surface(_sheet("p", "left", (100, 100)), _sheet("p", "right", (100 + W, 100), leaf), mirror, WHOLE)
     assert not told.same
+
+
+@pytest.mark.parametrize(("far", "reach"), [(0.7, 0.9), (0.85, 0.6), (0.95, 0.75)])
+def test_strong_mirror_image_in_a_plane_at_an_angle_is_a_reflection(far, reach):
+    """Full contrast, as silvered glass gives back: only the shape tells it from a leaf opened like a book."""
+    low = 0.5 * (1 - far) * H
+    corners = np.array([[0, 0], [reach * W, low], [reach * W, H - low], [0, H]], np.float32)
+    into = cv2.getPerspectiveTransform(np.array([[W, 0], [0, 0], [0, H], [W, H]], np.float32), corners)
+    image = cv2.warpPerspective(np.ascontiguousarray(FACE[:H, :W]), into, (W, H))
+    told = same_surface(_sheet("p", "front", (100, 100)), _sheet("p", "door", (100 + W, 100), image), into, WHOLE)
+    assert (told.same, told.reason) == (True, "reflection")
+
+
+def test_shape_of_a_homography_against_skimage():
+    """Log ratio and scale range as finite differences of skimage.transform.ProjectiveTransform give them."""
+    from skimage.transform import ProjectiveTransform
+
+    m = np.array([[0.8, 0.1, 5], [-0.05, 1.1, 3], [2e-4, -1e-4, 1.0]])
+    points = np.array([[20.0, 30], [200, 40], [180, 150], [40, 160], [100, 100]])
+    move, step = ProjectiveTransform(m), 1e-3
+    singular = []
+    for p in points:
+        q = move(p + np.array([[0, 0], [step, 0], [0, step]]))
+        singular.append(np.linalg.svd(((q[1:] - q[0]) / step).T, compute_uv=False))
+    singular = np.array(singular)
+    want = np.median(np.log(singular[:, 0] / singular[:, 1])), np.ptp(0.5 * np.log(singular.prod(axis=1)))
+    assert _out_of_shape(m, points) == pytest.approx(want, abs=1e-4)
 
 
 def test_overlap_against_shapely():
