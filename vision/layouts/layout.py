@@ -39,6 +39,9 @@ NO_LAYOUT: Final[Mapping[str, str]] = MappingProxyType({
     "unclear": "The measurements do not settle which layout this is.",
 })
 
+#: A name is given when it is at least this probable.
+SURE: Final = 0.5
+
 #: What two neighbours are to each other.
 KINDS: Final = ("mirrored", "repeated", "unrelated")
 

@@ -10,15 +10,13 @@ from vision.layouts.canvas import make_canvas
 from vision.layouts.gather import Evidence, gather
 from vision.layouts.geometry import Geometry, geometry_of
 from vision.layouts.joints import LEAST_R, REPEAT_Z
-from vision.layouts.layout import LAYOUTS, Axis, Layout, Leaf
+from vision.layouts.layout import LAYOUTS, SURE, Axis, Layout, Leaf
 from vision.layouts.learned import Seen, shipped_net
 from vision.layouts.measure import as_features
 from vision.layouts.naming import load_forest
 from vision.layouts.words import points_to, widths_of, words_of
 from vision.types import GrainField, WorkingView
 
-#: A name is given when it is at least this probable.
-SURE = 0.5
 #: A book match over whose axes no likeness was measured is named only when it is this probable.
 _SURE_BOOK = 0.8
 #: A panel over which a step of tone runs as strongly as this is not called one piece.

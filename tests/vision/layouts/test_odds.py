@@ -30,3 +30,14 @@ def test_without_grain_nothing_is_said():
 def test_groups_name_known_layouts_and_do_not_meet():
     assert set(MATCHED) | set(PLAIN) <= set(LAYOUTS) and not set(MATCHED) & set(PLAIN)
     assert [f.name for f in FEATURES] == list(odds(layout()))
+
+
+def test_no_ratio_counts_for_more_than_was_checked():
+    found = odds(layout("book", book=0.9999))["layout_log_matched"]
+    # none wrong of 198: the share p with (1 - p)^198 = 0.05
+    assert found == pytest.approx(math.log(1 / (1 - 0.05 ** (1 / 198))), abs=0.05)
+
+
+def test_a_name_that_measurements_speak_against_says_nothing():
+    assert set(odds(layout("unclear", slip=0.9)).values()) == {0.0}
+    assert odds(layout("unclear", slip=0.4, book=0.3))["layout_log_matched"] > 1
