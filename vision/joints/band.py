@@ -18,7 +18,7 @@ Floats = NDArray[np.float32]
 LEAST_DEPTH, LEAST_RUN, MOST_DEPTH = 7, 3, 0.5
 #: Depths tried grow by this factor; how far from the picture's end the joint may end, shares of its length.
 STEP = 1.25
-OFFSETS = (0.0, 0.02, 0.04, 0.07, 0.11, 0.16, 0.22)
+OFFSETS = (0.0, 0.02, 0.04, 0.07, 0.11, 0.16, 0.22, 0.3, 0.4, 0.5, 0.6)
 
 
 @dataclass(frozen=True, eq=False)

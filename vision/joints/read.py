@@ -61,10 +61,11 @@ def surround(view: WorkingView, photo: NDArray[np.uint8], share: float = ROUND_A
     return Surround(cut, (float(left - margin), float(top - margin)))
 
 
-def read_pixels(pixels: NDArray[np.uint8], mm_per_px: float | None = None) -> JointReading:
-    """Finds on a rectified picture, in its own pixels."""
+def read_pixels(pixels: NDArray[np.uint8], mm_per_px: float | None = None,
+                mask: NDArray[np.bool_] | None = None) -> JointReading:
+    """Finds on a rectified picture, in its own pixels; round things and holes only where `mask` (h, w) is True."""
     shape = (pixels.shape[0], pixels.shape[1])
-    found = spots(pixels)
+    found = [s for s in spots(pixels) if mask is None or mask[round(min(s.y, shape[0] - 1)), round(min(s.x, shape[1] - 1))]]
     in_order, pairs = _holes_in_order(holes_of(found), shape, mm_per_px)
     return JointReading(
         tails=find_tails(pixels, least=LEAST["tails"], mm_per_px=mm_per_px),
@@ -81,7 +82,7 @@ def read_joints(view: WorkingView, photo: NDArray[np.uint8] | None = None) -> Jo
     view : the panel; millimetres are given only where it carries `mm_per_px`.
     photo : (h, w, 3) full photo, to look for end joints that the outline leaves out; without it only the view is searched.
     """
-    reading = read_pixels(view.pixels, view.mm_per_px)
+    reading = read_pixels(view.pixels, view.mm_per_px, view.mask)
     if photo is None:
         return reading
     about = surround(view, photo)
