@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from training.scale_scenes import Layer
 from vision.scale.objects import CARD_MM, CARD_RADIUS_MM, CARD_THICKNESS_MM
+from vision.scale.sheet import BOARD_MM, COLUMNS, MARKER_MM, ROWS, marker_bits, marker_corners
 
 Pixels = NDArray[np.uint8]
 #: Looks of a card.
@@ -153,3 +154,32 @@ def ruler(rng: np.random.Generator, unit: str, at: tuple[float, float], angle: f
             _write(face, label, (round(x - per_mm), round(13 * per_mm)), (25.0, 25.0, 25.0))
     alpha = np.full((h, w), 255, np.uint8)
     return Layer(np.dstack([np.clip(face, 0, 255).astype(np.uint8), alpha]), (length_mm, wide), at, angle, 0.8)
+
+
+def sheet(at: tuple[float, float], angle: float) -> Layer:
+    """The marker sheet as printed on A4, drawn with a white rim of 15 mm."""
+    per_mm, rim = 8.0, 15.0
+    w, h = round((BOARD_MM[0] + 2 * rim) * per_mm), round((BOARD_MM[1] + 2 * rim) * per_mm)
+    face = np.full((h, w, 3), 236, np.uint8)
+    side = round(MARKER_MM * per_mm)
+    for marker in range(COLUMNS * ROWS):
+        x, y = np.round((marker_corners(marker)[0] + rim) * per_mm).astype(int)
+        bits = np.where(marker_bits(marker), 28, 236).astype(np.uint8)
+        face[y : y + side, x : x + side] = cv2.resize(bits, (side, side), interpolation=cv2.INTER_NEAREST)[..., None]
+    alpha = np.full((h, w), 255, np.uint8)
+    return Layer(np.dstack([face, alpha]), (w / per_mm, h / per_mm), at, angle, 0.1)
+
+
+def cover(rng: np.random.Generator, layer: Layer) -> Layer:
+    """A finger or cloth over one corner of an object: a soft-edged oval, up to about a sixth of it."""
+    n = 300
+    y, x = np.mgrid[-1 : 1 : n * 1j, -1 : 1 : n * 1j]
+    face = np.empty((n, n, 3), np.float32)
+    face[:] = rng.choice(np.array([[198, 150, 120], [120, 82, 62], [60, 70, 96], [170, 170, 165]], np.float32))
+    face *= (1 - 0.25 * np.hypot(x, y))[..., None]
+    alpha = np.clip((1 - np.hypot(x, y)) * 40, 0, 1) * 255
+    size = np.array(layer.mm) * rng.uniform(0.25, 0.45)
+    corner = np.array(layer.mm) / 2 * rng.choice([-1.0, 1.0], 2) * rng.uniform(0.85, 1.0)
+    at = layer.to_plane[:2, :2] @ corner + layer.to_plane[:2, 2]
+    return Layer(np.dstack([face, alpha]).astype(np.uint8), (float(size[0]), float(size[1])), (float(at[0]), float(at[1])),
+                 float(rng.uniform(0, 6.3)), 6.0, (120, 90, 75))

@@ -4,8 +4,9 @@ A circle before a camera is seen as an ellipse, and two planes, tilted to opposi
 and the error bars hold both. With the coin nearly square on the two become one. The focal length matters only away from
 the coin; where the file does not state it, what phones have is assumed and the error grows accordingly.
 
-Rim: colour changes along rays from the middle, ellipses through five of them by sampling (Fischler and Bolles, 1981), the
-outermost well-supported one refined by the direct least squares of Halir and Flusser (1998) on sub-pixel places.
+Rim: the strongest closed path of colour change about the middle (dynamic programming in polar view), an ellipse through most
+of it by sampling (Fischler and Bolles, 1981), refined by the direct least squares of Halir and Flusser (1998) on sub-pixel
+places. A coin's side wall may widen its outline on the near side; the error bar allows for that.
 """
 
 from __future__ import annotations
@@ -24,13 +25,17 @@ from vision.scale.pose import FOCAL_SHARE, FOCAL_SPREAD, STATED_SPREAD
 
 Array = NDArray[np.float64]
 WORKING_PIXELS = 700_000
-RAYS, TRIES = 180, 260
+RAYS, TRIES, PATHS, JUMP = 180, 60, 6, 6
+#: Neighbouring rays that are averaged while the rim is looked for.
+ALONG = 4
 #: Smallest share of directions in which the rim shows, greatest scatter about it (share of the radius, and px).
-HELD, SCATTER, SCATTER_PX = 0.62, 0.012, 0.8
+HELD, SCATTER, SCATTER_PX = 0.62, 0.009, 0.36
 #: Flattest ellipse used: a tilt of 65 degrees; smallest radius, px.
 FLATTEST, MIN_RADIUS = 0.42, 12.0
 #: Standard error of a diameter from what the rim's edge is (arris, side wall, shadow), px.
-RIM_PX = 0.5
+RIM_PX = 0.6
+#: Thickness of a coin as a share of its diameter (struck coins: 0.07 to 0.09).
+WALL_SHARE = 0.08
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,10 +53,15 @@ def find_coin(
     photo: NDArray[np.uint8], diameter_mm: float, *, tap: tuple[float, float] | None = None, focal_px: float | None = None
 ) -> Scale | None:
     """Scale from a coin `diameter_mm` across on an upright RGB photo, or None. `tap`: a photo point on the coin."""
-    rims = [r for r in (_rim(photo, x, y, radius) for x, y, radius in _seeds(photo, tap)) if r is not None]
-    if not rims:
+    groups = [g for g in (_rims(photo, x, y, radius) for x, y, radius in _seeds(photo, tap)) if g]
+    if not groups:
         return None
-    best = max(rims, key=lambda r: r.held * min(r.contrast, 40) ** 0.5 - 4 * r.rms / r.ellipse.major)
+    # of the rings about one point the outermost that shows well is the rim; of several points the one that shows best
+    rims = []
+    for group in groups:
+        most = max(r.contrast for r in group)
+        rims.append(max((r for r in group if r.contrast >= 0.5 * most), key=lambda r: r.ellipse.major))
+    best = max(rims, key=lambda r: r.held * min(r.contrast, 40) ** 0.5 - 6 * r.rms / r.ellipse.major)
     return _scale(best, diameter_mm, (photo.shape[1], photo.shape[0]), focal_px)
 
 
@@ -98,40 +108,64 @@ def _seeds(photo: NDArray[np.uint8], tap: tuple[float, float] | None) -> list[tu
     return [((x + 0.5) * share - 0.5, (y + 0.5) * share - 0.5, 1.5 * r * share) for x, y, r in kept]
 
 
-def _rim(photo: NDArray[np.uint8], x: float, y: float, largest: float) -> Rim | None:
-    """The rim round a point, or None."""
-    rng = np.random.default_rng(7)
-    radii = np.arange(MIN_RADIUS * FLATTEST, max(largest, 2 * MIN_RADIUS), 0.5)
+def _rims(photo: NDArray[np.uint8], x: float, y: float, largest: float) -> list[Rim]:
+    """Closed elliptic outlines round a point: the strongest closed path of change in polar view, then the next strongest
+    with that one blotted out, and so on; each fitted and refined."""
+    radii = np.arange(MIN_RADIUS * FLATTEST, max(largest, 2 * MIN_RADIUS), max(0.5, largest / 300))
     turn = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     change = _change_along(photo, x, y, turn, radii)
-    level = float(np.median(change)) * 2 + 2.0
-    # several candidates a ray: local peaks
-    peak = np.zeros_like(change, bool)
-    peak[:, 1:-1] = (change[:, 1:-1] >= change[:, :-2]) & (change[:, 1:-1] > change[:, 2:]) & (change[:, 1:-1] > level)
-    ray, at = np.nonzero(peak)
-    if len(np.unique(ray)) < 0.5 * RAYS:
-        return None
-    points = np.c_[x + radii[at] * np.cos(turn[ray]), y + radii[at] * np.sin(turn[ray])]
-    by_ray = [np.flatnonzero(ray == k) for k in range(RAYS)]
-    best: tuple[float, Ellipse] | None = None
-    filled = [k for k in range(RAYS) if len(by_ray[k])]
-    strength = change[ray, at]
+    weak = float(np.quantile(change, 0.7)) + 1.0
+    worth = np.minimum(change / (4 * weak), 1.0)
+    rng = np.random.default_rng(7)
+    out: list[Rim] = []
+    for _ in range(PATHS):
+        path = _closed_path(worth)
+        points = np.c_[x + radii[path] * np.cos(turn), y + radii[path] * np.sin(turn)]
+        ellipse = _through_most(points, rng)
+        if ellipse is not None and _plausible(ellipse, largest):
+            rim = _refined(photo, ellipse)
+            if rim is not None:
+                out.append(rim)
+        rows = np.arange(RAYS)[:, None]
+        worth[rows, np.clip(path[:, None] + np.arange(-3, 4), 0, len(radii) - 1)] = 0
+    return out
+
+
+def _closed_path(worth: Array) -> NDArray[np.int_]:
+    """(rays,) index of the radius of the closed path that gathers most; neighbours differ by at most JUMP steps. Two rounds
+    are walked and the second is kept, so that the path closes (nearly always to within a jump)."""
+    n, m = worth.shape
+    cost = 0.08 * np.abs(np.arange(-JUMP, JUMP + 1))
+    score = np.zeros(m)
+    came = np.zeros((2 * n, m), np.int16)
+    for k in range(2 * n):
+        padded = np.pad(score, JUMP, constant_values=-1e9)
+        moved = np.stack([padded[j : j + m] for j in range(2 * JUMP + 1)]) - cost[:, None]
+        pick = np.argmax(moved, axis=0)
+        came[k] = pick - JUMP
+        score = moved[pick, np.arange(m)] + worth[k % n]
+    at = int(np.argmax(score))
+    path = np.zeros(2 * n, int)
+    for k in range(2 * n - 1, -1, -1):
+        path[k] = at
+        at = int(np.clip(at + came[k, at], 0, m - 1))
+    # the last walked half may end loosely; the middle of the walk is bound on both sides
+    return np.roll(path[n // 2 : n // 2 + n], n // 2)
+
+
+def _through_most(points: Array, rng: np.random.Generator) -> Ellipse | None:
+    """Ellipse through most of the points by sampling, fitted to those near it."""
+    best: tuple[int, NDArray[np.bool_]] | None = None
     for _ in range(TRIES):
-        picked = rng.choice(filled, 6, replace=False)
-        # stronger peaks are likelier: the rim usually is among the strongest
-        chosen = [int(rng.choice(by_ray[k], p=strength[by_ray[k]] / strength[by_ray[k]].sum())) for k in picked]
-        ellipse = fit_ellipse(points[chosen])
-        if ellipse is None or not _plausible(ellipse, largest):
+        ellipse = fit_ellipse(points[rng.choice(len(points), 6, replace=False)])
+        if ellipse is None or ellipse.minor < FLATTEST * ellipse.major:
             continue
-        off = np.abs(distances(ellipse, points))
-        on = off < max(1.0, 0.01 * ellipse.major)
-        held = len(np.unique(ray[on])) / RAYS
-        if held < 0.45:
-            continue
-        value = held * float(np.sqrt(np.median(strength[on])))
-        if best is None or value > best[0]:
-            best = (value, ellipse)
-    return None if best is None else _refined(photo, best[1])
+        on = np.abs(distances(ellipse, points)) < max(1.2, 0.012 * ellipse.major)
+        if best is None or int(on.sum()) > best[0]:
+            best = (int(on.sum()), on)
+    if best is None or best[0] < 0.4 * len(points):
+        return None
+    return fit_ellipse(points[best[1]])
 
 
 def _plausible(ellipse: Ellipse, largest: float) -> bool:
@@ -141,11 +175,12 @@ def _plausible(ellipse: Ellipse, largest: float) -> bool:
 def _change_along(photo: NDArray[np.uint8], x: float, y: float, turn: Array, radii: Array) -> Array:
     px = (x + radii[None] * np.cos(turn[:, None])).astype(np.float32)
     py = (y + radii[None] * np.sin(turn[:, None])).astype(np.float32)
-    return _slopes(photo, px, py, float(radii[1] - radii[0]))
+    return _slopes(photo, px, py, float(radii[1] - radii[0]), along=ALONG)
 
 
-def _slopes(photo: NDArray[np.uint8], px: NDArray[np.float32], py: NDArray[np.float32], step: float) -> Array:
-    """Change of colour per px along axis 1; zero outside the photo."""
+def _slopes(photo: NDArray[np.uint8], px: NDArray[np.float32], py: NDArray[np.float32], step: float, *, along: int = 0) -> Array:
+    """Change of colour per px along axis 1; zero outside the photo. `along`: averaged over so many neighbours to either side
+    on axis 0 (a ring), sign and colour kept: a rim lasts, relief inside it cancels."""
     h, w = photo.shape[:2]
     x0, y0 = max(0, int(px.min()) - 2), max(0, int(py.min()) - 2)
     x1, y1 = min(w, int(px.max()) + 3), min(h, int(py.max()) + 3)
@@ -156,12 +191,15 @@ def _slopes(photo: NDArray[np.uint8], px: NDArray[np.float32], py: NDArray[np.fl
     reach = max(1, round(1.0 / step))
     slope = np.zeros_like(values)
     slope[:, reach:-reach] = (values[:, 2 * reach :] - values[:, : -2 * reach]) / (2 * reach * step)
+    if along:
+        ring = np.concatenate([slope[-along:], slope, slope[:along]])
+        slope = np.mean([ring[k : k + len(slope)] for k in range(2 * along + 1)], axis=0)
     out = np.sqrt((slope**2).sum(axis=2))
     return np.asarray(np.where((px >= 1) & (px < w - 1) & (py >= 1) & (py < h - 1), out, 0.0), dtype=np.float64)
 
 
 def _refined(photo: NDArray[np.uint8], ellipse: Ellipse) -> Rim | None:
-    """Sub-pixel rim: the outermost strong change near the ellipse in each direction, fitted again."""
+    """Sub-pixel rim: the strongest change near the ellipse in each direction, fitted again."""
     rms, held, contrast = 9.0, 0.0, 0.0
     for reach in (max(3.0, 0.06 * ellipse.major), 2.5, 2.0):
         angles = angles_of(ellipse, 240)
@@ -171,14 +209,14 @@ def _refined(photo: NDArray[np.uint8], ellipse: Ellipse) -> Rim | None:
         change = _slopes(photo, spots[..., 0].astype(np.float32), spots[..., 1].astype(np.float32), 0.5)
         inner = change[:, 2:-2]
         near = offsets[2:-2]
-        level = 0.35 * float(np.median(inner.max(axis=1))) + 1.0
-        strong = (inner >= np.maximum(level, 0.5 * inner.max(axis=1)[:, None]))
-        peak = np.zeros_like(strong)
-        peak[:, 1:-1] = strong[:, 1:-1] & (inner[:, 1:-1] >= inner[:, :-2]) & (inner[:, 1:-1] >= inner[:, 2:])
+        level = 0.3 * float(np.median(inner.max(axis=1))) + 1.0
+        peak = np.zeros(inner.shape, bool)
+        peak[:, 1:-1] = (inner[:, 1:-1] >= level) & (inner[:, 1:-1] >= inner[:, :-2]) & (inner[:, 1:-1] >= inner[:, 2:])
         has = peak.any(axis=1)
-        k = np.where(has, inner.shape[1] - 1 - np.argmax(peak[:, ::-1], axis=1), 1)
+        # the strongest peak, those near the ellipse preferred
+        k = np.clip(np.argmax(np.where(peak, inner * np.exp(-0.5 * (near / (0.5 * reach)) ** 2), -1.0), axis=1), 1, len(near) - 2)
         rows = np.arange(len(k))
-        left, top, right = inner[rows, k - 1], inner[rows, k], inner[rows, np.minimum(k + 1, inner.shape[1] - 1)]
+        left, top, right = inner[rows, k - 1], inner[rows, k], inner[rows, k + 1]
         curve = left - 2 * top + right
         shift = np.where(curve < -1e-9, 0.25 * (left - right) / np.where(curve < -1e-9, curve, -1), 0.0)
         points = at + (near[k] + np.clip(shift, -0.5, 0.5))[:, None] * normal
@@ -207,8 +245,11 @@ def _scale(rim: Rim, diameter: float, size: tuple[int, int], focal_px: float | N
     spread = STATED_SPREAD if focal_px is not None else FOCAL_SPREAD
     middle = ((size[0] - 1) / 2, (size[1] - 1) / 2)
     error = float(np.hypot(RIM_PX, rim.rms * np.sqrt(6.0 / (240 * rim.held))))
+    # the outline may be the rim alone or rim and side wall together: half of the wall is taken off, and doubted
+    wall = WALL_SHARE * e.major * float(np.sqrt(max(0.0, 1 - (e.minor / e.major) ** 2))) / 2
+    e = Ellipse(e.x, e.y, e.major, e.minor - wall, e.angle)
     planes = circle_planes(e, diameter, focal, middle)
-    shrunk = Ellipse(e.x, e.y, e.major, e.minor - error, e.angle)
+    shrunk = Ellipse(e.x, e.y, e.major, e.minor - float(np.hypot(error, 0.7 * wall)), e.angle)
     changed = [
         (Ellipse(e.x, e.y, e.major + error, e.minor, e.angle), focal), (shrunk, focal),
         (Ellipse(e.x, e.y, e.major, e.minor, e.angle + error / e.major), focal), (e, focal * float(np.exp(spread))),

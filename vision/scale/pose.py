@@ -168,24 +168,26 @@ _STEPS = np.r_[[1e-6] * 3, [1e-4] * 3, 1e-6, [1e-3] * 2, 1e-6]
 
 def _least_squares(residuals: Callable[[Array], Array], start: Array) -> tuple[Array, Array, float]:
     """(values, Jacobian, sum of squares) by Levenberg-Marquardt with a numerical Jacobian; `residuals` takes (k, 10)."""
-    values, damping = start.astype(np.float64), 1e-3
+    values, damping = start.astype(np.float64), 1e-6
     r, jacobian = _linear(residuals, values)
     cost = float(r @ r)
     for _ in range(40):
         normal = jacobian.T @ jacobian
-        step = np.linalg.lstsq(normal + damping * np.diag(np.diag(normal) + 1e-12), -jacobian.T @ r, rcond=None)[0]
+        size = 1 / np.sqrt(np.diag(normal) + 1e-300)
+        scaled = normal * np.outer(size, size) + damping * np.eye(len(size))
+        step = -size * np.linalg.solve(scaled, size * (jacobian.T @ r))
         trial = values + step
         new_r = residuals(trial[None])[0]
         new = float(new_r @ new_r)
         if np.isfinite(new) and new < cost:
             gained, values, cost = cost - new, trial, new
-            damping = max(1e-9, damping / 5)
+            damping = max(1e-12, damping / 10)
             r, jacobian = _linear(residuals, values)
-            if gained < 1e-5 * (1 + cost):
+            if gained < 1e-4 * (0.1 + cost):
                 break
         else:
-            damping *= 6
-            if damping > 1e6:
+            damping = max(10 * damping, 1e-6)
+            if damping > 1e5:
                 break
     return values, jacobian, cost
 

@@ -24,9 +24,12 @@ TICK_MM = {"mm": 1.0, "inch": 25.4 / 16}
 #: Pitch of ticks that can be followed, px; fewest ticks; least share of the swing's power at one pitch.
 MIN_PITCH, MAX_PITCH, MIN_TICKS, MIN_SHARE = 2.6, 60.0, 16, 0.22
 #: Lines tried when none is given, and how far to either side ticks are looked for, as a share of the line's length.
-MOST_LINES, ASIDE = 16, 0.09
+MOST_LINES, MOST_STRETCHES, ASIDE = 20, 4, 0.09
 #: A unit is told from tick lengths when its pattern stands out this much (t statistic) and beats the other by the factor.
 TOLD_T, TOLD_FACTOR = 5.0, 1.35
+#: Least swing of the ticks, grey levels; how far ticks may lean against their line, px along for each px across.
+MIN_SWING = 4.0
+LEANS = np.linspace(-0.6, 0.6, 7)
 RULER_SHARE = 0.0015
 
 
@@ -60,31 +63,45 @@ def find_ruler(
     if unit is not None and unit not in TICK_MM:
         raise ValueError(f"unknown unit {unit!r}")
     lines = [np.array(line, dtype=np.float64)] if line is not None else _long_lines(photo)
+    found = [t for t in (followed(photo, ends[0], ends[1]) for ends in lines) if t is not None]
+    # longest stretches first; one whose ticks differ in length as a scale's do is surer than one that only repeats
+    found.sort(key=lambda t: -t.count)
     best: Ticks | None = None
-    for ends in lines:
-        ticks = followed(photo, ends[0], ends[1])
-        if ticks is not None and (best is None or ticks.count > best.count):
-            best = ticks
-    if best is None:
+    for ticks in found[:MOST_STRETCHES]:
+        longer = _longer(photo, ticks)
+        told = told_unit(longer)
+        if told is not None and unit in (None, told):
+            return _scale(longer, told, unit is not None, told)
+        if best is None or longer.count > best.count:
+            best = longer
+    if best is None or unit is None:
         return None
-    told = told_unit(best)
-    used = unit or told
-    if used is None:
-        return None
-    return _scale(best, used, unit is not None, told)
+    return _scale(best, unit, True, told_unit(best))
+
+
+def _longer(photo: NDArray[np.uint8], ticks: Ticks) -> Ticks:
+    """The ticks followed beyond the piece of edge they were found on, as far as they go."""
+    for _ in range(3):
+        way = ticks.end - ticks.start
+        more = followed(photo, ticks.start - 0.7 * way, ticks.end + 0.7 * way)
+        if more is None or more.count < 1.05 * ticks.count:
+            break
+        ticks = more
+    return ticks
 
 
 def _long_lines(photo: NDArray[np.uint8]) -> list[Array]:
-    """Ends of the longest straight edges, photo px; no two on one line."""
+    """Ends of long straight edges, strongest first, photo px; no two on one line."""
     h, w = photo.shape[:2]
     width, height = fit_within(w, h, max_pixels=WORKING_PIXELS)
     found = segments(resize(photo, width, height))
-    found = found[np.argsort(-np.hypot(found[:, 2] - found[:, 0], found[:, 3] - found[:, 1]), kind="stable")]
     kept: list[Array] = []
     for seg in found:
         a, b = seg.reshape(2, 2)
         length = np.hypot(*(b - a))
-        if length < 0.08 * max(width, height) or len(kept) == MOST_LINES:
+        if length < 0.08 * max(width, height):
+            continue
+        if len(kept) == MOST_LINES:
             break
         normal = np.array([a[1] - b[1], b[0] - a[0]]) / length
         if all(np.abs((k - a) @ normal).max() > 0.02 * length for k in kept):
@@ -157,7 +174,7 @@ def _start(strip: Array) -> tuple[int, int, float] | None:
             second = np.abs(np.arange(power.shape[1])[None] - 2 * peak[:, None]) <= 8
             share = (power * (near | second)).sum(axis=1) / total
             swing = np.sqrt(power.max(axis=1)) / (window / 4)
-            share = np.where(swing > 2.0, share, 0)
+            share = np.where(swing > MIN_SWING, share, 0)
             for row in np.argsort(-share)[:3]:
                 best.append((float(share[row]), int(row), int(left + window // 2), float(1 / frequencies[peak[row]])))
     best = [c for c in best if c[0] >= MIN_SHARE]
@@ -263,11 +280,17 @@ def told_unit(ticks: Ticks) -> str | None:
     numbers, column = numbers[good], column[good]
     if len(numbers) < MIN_TICKS:
         return None
-    k = np.round(column).astype(int)
-    at_tick = np.maximum(np.maximum(ticks.strip[:, k], ticks.strip[:, k - 1]), ticks.strip[:, k + 1])
-    half = np.round(column + np.gradient(column) / 2).astype(int).clip(0, ticks.strip.shape[1] - 1)
-    dark = at_tick - ticks.strip[:, half]
-    best = {m: _pattern(dark, numbers.astype(int), m) for m in (4, 5, 8, 10)}
+    last = ticks.strip.shape[1] - 1
+    between = np.gradient(column) / 2
+    rows = np.arange(len(ticks.strip))[:, None]
+    best = dict.fromkeys((4, 5, 8, 10), 0.0)
+    # seen at a slant, ticks lean against the line: a step along it for every step across
+    for lean in LEANS:
+        k = np.round(column[None] + 2 * lean * (rows - ticks.row)).astype(int)
+        at_tick = np.max([ticks.strip[rows, np.clip(k + d, 0, last)] for d in (-1, 0, 1)], axis=0)
+        dark = at_tick - ticks.strip[rows, np.clip(k + np.round(between).astype(int)[None], 0, last)]
+        for m in best:
+            best[m] = max(best[m], _pattern(dark, numbers.astype(int), m))
     metric, imperial = max(best[5], best[10]), max(best[4], best[8])
     if metric > TOLD_T and metric > TOLD_FACTOR * imperial:
         return "mm"
