@@ -33,7 +33,7 @@ from vision.layouts.gather import gather
 from vision.layouts.layout import LAYOUTS
 from vision.layouts.learned import LayoutNet
 from vision.layouts.measure import NAMES as NUMBERS
-from vision.layouts.naming import MISSING, MODEL, SOFT
+from vision.layouts.naming import MISSING, MODEL, SOFT, softened
 from vision.panels.rectify import WORKING_PX
 from vision.resize import fit_within, resize
 from vision.types import Panel, WorkingView
@@ -148,16 +148,19 @@ def held_out(table: Table, folds: int = 5, seed: int = 0) -> NDArray[np.float64]
     return out
 
 
-def together(forest: NDArray[np.float64], net: NDArray[np.float64], weights: tuple[float, float]) -> NDArray[np.float64]:
-    """(n, layouts) probabilities, classes sorted: the forest's shares and the net's, each to the power of its weight."""
+Weights = tuple[float, float, float]
+
+
+def together(forest: NDArray[np.float64], net: NDArray[np.float64], weights: Weights) -> NDArray[np.float64]:
+    """(n, layouts) probabilities, classes sorted: the forest's shares and the net's, each to the power of its weight, then
+    the shares of unrelated layouts among themselves to the power of the third."""
     order = [list(LAYOUTS).index(c) for c in sorted(LAYOUTS)]
     logs = weights[0] * np.log(forest + SOFT) + weights[1] * net[:, order]
-    p = np.exp(logs - logs.max(1, keepdims=True))
-    return np.asarray(p / p.sum(1, keepdims=True))
+    return softened(np.exp(logs - logs.max(1, keepdims=True)), tuple(sorted(LAYOUTS)), weights[2])
 
 
-def fit_weights(forest: NDArray[np.float64], net: NDArray[np.float64], y: NDArray[np.str_]) -> tuple[float, float]:
-    """Weights of forest and net that make the mean log loss over the layouts smallest, every layout counting alike."""
+def fit_weights(forest: NDArray[np.float64], net: NDArray[np.float64], y: NDArray[np.str_]) -> Weights:
+    """Weights of forest, net and unrelated layouts that make the mean log loss smallest, every layout counting alike."""
     from scipy.optimize import minimize
 
     classes = sorted(LAYOUTS)
@@ -165,11 +168,12 @@ def fit_weights(forest: NDArray[np.float64], net: NDArray[np.float64], y: NDArra
     count = np.bincount(truth, minlength=len(classes))
 
     def loss(w: NDArray[np.float64]) -> float:
-        p = together(forest, net, (float(np.exp(w[0])), float(np.exp(w[1]))))[np.arange(len(truth)), truth]
+        a, b, c = (float(v) for v in np.exp(w))
+        p = together(forest, net, (a, b, c))[np.arange(len(truth)), truth]
         return float((-np.log(np.maximum(p, 1e-12)) / count[truth]).sum())
 
-    best = minimize(loss, np.log([0.7, 0.7]), method="Nelder-Mead").x
-    return float(np.exp(best[0])), float(np.exp(best[1]))
+    best = np.exp(minimize(loss, np.log([0.7, 0.7, 0.9]), method="Nelder-Mead").x)
+    return float(best[0]), float(best[1]), float(best[2])
 
 
 def balanced_accuracy(probabilities: NDArray[np.float64], y: NDArray[np.str_]) -> tuple[float, dict[str, float]]:
@@ -180,7 +184,7 @@ def balanced_accuracy(probabilities: NDArray[np.float64], y: NDArray[np.str_]) -
     return float(np.mean(list(by.values()))), by
 
 
-def export(model: Any, weights: tuple[float, float]) -> dict[str, Any]:
+def export(model: Any, weights: Weights) -> dict[str, Any]:
     """Plain JSON of a forest for `vision.layouts.naming`."""
     trees = []
     for tree in (m.tree_ for m in model.estimators_):
@@ -194,7 +198,7 @@ def export(model: Any, weights: tuple[float, float]) -> dict[str, Any]:
                      for n in np.nonzero(ends)[0]},
         })
     return {"names": list(NUMBERS), "classes": [str(c) for c in model.classes_], "forest_weight": weights[0],
-            "net_weight": weights[1], "trees": trees}
+            "net_weight": weights[1], "unrelated_weight": weights[2], "trees": trees}
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -222,8 +226,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     forest, net, y = held_out(table)[unseen], table.net[unseen], table.y[unseen]
     weights = fit_weights(forest, net, y)
     print(f"{len(table.y)} composites of {len(set(table.groups))} authors; {int(unseen.sum())} of "
-          f"{len(set(table.groups[unseen]))} authors unseen by the judging net; weights {weights[0]:.2f}, {weights[1]:.2f}")
-    for label, w in (("forest alone", (1.0, 0.0)), ("net alone", (0.0, 1.0)), ("both", weights)):
+          f"{len(set(table.groups[unseen]))} authors unseen by the judging net; weights "
+          + ", ".join(f"{w:.2f}" for w in weights))
+    for label, w in (("forest alone", (1.0, 0.0, 1.0)), ("net alone", (0.0, 1.0, 1.0)), ("both", weights)):
         p = together(forest, net, w)
         score, by = balanced_accuracy(p, y)
         print(f"{label}: balanced accuracy {score:.3f}  " + "  ".join(f"{c} {v:.2f}" for c, v in by.items()))

@@ -45,10 +45,10 @@ def test_what_is_written_is_what_is_read(tmp_path: Path) -> None:
     net = np.log(rng.dirichlet(np.ones(len(LAYOUTS)), len(y)))
     model = _forest(Table(x, y, y, net, y), 0)
     path = tmp_path / "m.json"
-    path.write_text(json.dumps(export(model, (0.6, 0.9))))
+    path.write_text(json.dumps(export(model, (0.6, 0.9, 1.0))))
     read = load_forest(path)
     shares = model.predict_proba(x[:5])
-    wanted = together(shares, net[:5], (0.6, 0.9))
+    wanted = together(shares, net[:5], (0.6, 0.9, 1.0))
     for k in range(5):
         said = read.probabilities(dict(zip(NAMES, x[k], strict=True)), net[k])
         assert np.allclose([said[c] for c in CLASSES], wanted[k], atol=0.01)

@@ -17,9 +17,9 @@ _ROUND = 720
 _INNER = 3.0
 _PLACES = 32
 #: What a ray must reach on the axis map to speak for itself rather than against.
-_EVEN = 0.30
+_EVEN = 0.40
 #: Weight of the net's own count against the sum over rays.
-_TOLD = 0.6
+_TOLD = 0.3
 
 
 @dataclass(frozen=True)
