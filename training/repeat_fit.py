@@ -3,7 +3,8 @@
 Two questions, repeat or chance and copy or leaf, are each answered by a regularised straight line and by boosted trees whose
 answers may only fall where displacement or renewed detail rises (copy or leaf). How both are blended, and how far they are
 believed, follows from answers to pairs of authors held out. The least log odds of a repeat are those that few of the
-unrelated pairs reach, answered by models that saw neither author. Written to vision/models/repeats.json.
+unrelated pairs reach, answered by models that saw neither author, with a margin where there is room. Written to
+vision/models/repeats.json.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ from vision.repeats.trees import write_trees
 
 #: Unrelated pairs of the tuning part that may pass for a repeat.
 FALSE_ALARMS = 0.003
+#: Repeats of the tuning part that may be lost beside those refused anyway; the least log odds lie halfway between both.
+WEAKEST = 0.01
 #: Assumptions, each stated where it enters: how often a showing of each kind lies in each motion.
 MOTIONS = {
     "exact_copy": {"shift": 0.60, "half_turn": 0.37, "mirror": 0.03},  # parts are cut at will; prints are not laid face down
@@ -181,7 +184,8 @@ def _held_out_figures(rows: Sequence[Row], cases: NDArray[Any], held: dict[str, 
 
 def accepted(made: Sequence[Made], rows: Sequence[Row], held: dict[str, Floats], model: LikelihoodModel,
              ) -> tuple[float, dict[str, Any]]:
-    """(least log odds, what they did): those that FALSE_ALARMS of the unrelated pairs exceed, never under 0.
+    """(least log odds, what they did): halfway between what FALSE_ALARMS of the unrelated pairs exceed (0 at least) and what
+    all but WEAKEST of the repeats reach, or the former where the two overlap.
 
     The width of the peak is asked for first, as the search does.
     """
@@ -199,9 +203,12 @@ def accepted(made: Sequence[Made], rows: Sequence[Row], held: dict[str, Floats],
     allowed = int(FALSE_ALARMS * len(unrelated))
     ordered = sorted(unrelated, reverse=True)
     least = max(0.0, float(ordered[allowed]) + 0.05 if len(ordered) > allowed else 0.0)
+    judged = [v for v in right.values() if np.isfinite(v)]
+    weak = float(np.quantile(judged, WEAKEST)) if judged else least
+    least = max(least, 0.5 * (least + weak))
     alarms = sum(v >= least for v in unrelated)
     found = {c: [right.get(k, -np.inf) >= least for k, m in enumerate(made) if CASE[m.kind] == c] for c in ("copy", "leaf")}
-    said = {"unrelated": len(unrelated), "alarms": alarms,
+    said = {"unrelated": len(unrelated), "alarms": alarms, "weakest_repeats": round(weak, 2),
             "alarm_interval": [round(v, 5) for v in wilson(alarms, len(unrelated))],
             "strongest_unrelated": [round(float(v), 2) for v in ordered[:8] if np.isfinite(v)],
             "found": {c: round(float(np.mean(v)), 4) for c, v in found.items() if v}}
