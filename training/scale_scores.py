@@ -30,7 +30,8 @@ SIZE = (1400, 1050)
 TILTS = (0.0, 20.0, 40.0, 55.0)
 #: Focal lengths of phones as shares of the longer side, and how common.
 FOCALS, FOCAL_ODDS = (0.69, 0.75, 0.80, 1.5), (0.3, 0.35, 0.25, 0.1)
-GROUNDS = 10
+GROUNDS = 6
+CACHE = Path("build") / "scale"
 #: Lengths measured: mm from the object's middle to the first point, and from there on; several a photo.
 FIRST_MM, NEXT_MM, LENGTHS = (0.0, 90.0), (15.0, 150.0), 6
 COINS = (16.25, 19.05, 21.25, 23.25, 24.26, 25.75)
@@ -51,10 +52,22 @@ class Made:
     look: str
 
 
+def board(seed: int, rng: np.random.Generator) -> NDArray[np.uint8]:
+    """One of the boards of a block of a thousand seeds; kept under build/scale, since each takes seconds to grow."""
+    n = int(seed // 1000 * 100 + rng.integers(GROUNDS))
+    kept = CACHE / f"board-{n}.png"
+    if kept.exists():
+        return np.ascontiguousarray(np.asarray(cv2.imread(str(kept)), dtype=np.uint8)[..., ::-1])
+    pixels = wood(n)
+    CACHE.mkdir(parents=True, exist_ok=True)
+    cv2.imwrite(str(kept), pixels[..., ::-1])
+    return pixels
+
+
 def make(kind: str, tilt: float, seed: int) -> Made:
     """Photo of one object on a board."""
     rng = np.random.default_rng([seed, 4242, sum(map(ord, kind)), round(tilt)])
-    ground = wood(int(seed // 1000 * 100 + rng.integers(GROUNDS)))
+    ground = board(seed, rng)
     angle, look = float(rng.uniform(0, 2 * np.pi)), ""
     near, far = {"coin": (130.0, 330.0), "sheet": (400.0, 900.0), "ruler": (220.0, 420.0)}.get(kind, (200.0, 600.0))
     if kind == "card":
@@ -111,7 +124,7 @@ def errors(scale: Scale, made: Made, rng: np.random.Generator) -> Iterator[tuple
             a, b = (np.array(p) for p in scale.outline[:2])
             u, v = np.sort(rng.uniform(0, 1, 2))
             ends = np.array([a + u * (b - a), a + v * (b - a)])
-            true = mapped(np.linalg.inv(made.camera.to_photo(made.layer.thick)), ends)
+            true = mapped(np.asarray(np.linalg.inv(made.camera.to_photo(made.layer.thick)), dtype=np.float64), ends)
         else:
             first, way = rng.uniform(0, 2 * np.pi, 2)
             true = np.array([[np.cos(first), np.sin(first)]] * 2) * rng.uniform(*FIRST_MM)
@@ -179,7 +192,7 @@ def others(count: int, seed: int) -> None:
     kinds, taken = sorted(objects.OTHERS), []
     for n in range(count):
         rng = np.random.default_rng([seed + n, 909])
-        ground = wood(int(seed // 1000 * 100 + rng.integers(GROUNDS)))
+        ground = board(seed + n, rng)
         spots = [(-70.0, -40.0), (90.0, 30.0)]
         layers = [objects.other(rng, str(rng.choice(kinds)), s, float(rng.uniform(0, 6.3))) for s in spots]
         camera = aim(rng, float(rng.uniform(0, 50)), float(rng.uniform(300, 700)), SIZE, float(rng.choice(FOCALS, p=FOCAL_ODDS)))

@@ -55,8 +55,17 @@ def rectify(photo: Photo, panel: Panel, *, working_px: int = WORKING_PX) -> Work
         native=photo.pixels[y0:y1, x0:x1],
         native_mask=geometry.polygon_mask(outline - [x0, y0], x1 - x0, y1 - y0),
         native_origin=(x0, y0),
-        mm_per_px=None if photo.mm_per_px is None else photo.mm_per_px * px_scale,
+        mm_per_px=_mm_per_px(photo, geometry.apply(to_photo, centre)[0], px_scale),
     )
+
+
+def _mm_per_px(photo: Photo, at: NDArray[np.float64], px_scale: float) -> float | None:
+    """Millimetres per working pixel: by the photo's scale at the panel's own middle where it reaches that far, which takes
+    perspective into account, else as at the object of known size."""
+    here = photo.scale.mm_per_px_at((float(at[0]), float(at[1]))) if photo.scale is not None else None
+    if here is not None:
+        return here[0] * px_scale
+    return None if photo.mm_per_px is None else photo.mm_per_px * px_scale
 
 
 def panel_quad(panel: Panel) -> Points | None:
