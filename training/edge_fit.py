@@ -1,7 +1,8 @@
 """Command: `python -m training.edge_fit --photos DIR`: fits the edge model on made pictures and writes vision/models/edges.npz.
 
 Forests of randomised trees with balanced answers; their chances are brought to scale on trees that never saw the group
-(photographer or seed) of an edge. Only pictures of the part 'tune' are used, never outlined real edges.
+(photographer or seed) of an edge. Made pictures are of the part 'tune' only; outlined real edges of the
+collection are added to the question of the kind, each counting as often as REAL_WEIGHT says.
 """
 
 from __future__ import annotations
@@ -15,12 +16,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from training.edge_rows import Row, made_rows
+from training.edge_rows import Row, made_rows, real_rows
 from vision.edges.kinds import STRIP_KINDS
-from vision.edges.naming import FORMAT, MODEL, QUESTIONS, EdgeModel, Forest
+from vision.edges.naming import FORMAT, MISSING, MODEL, QUESTIONS, EdgeModel, Forest
 from vision.edges.numbers import NAMES
 
 TREES, LEAF, FOLDS = 120, 3, 5
+#: How often a real edge counts beside a made one.
+REAL_WEIGHT = 3
+#: Freedom of the linear rule beside the trees.
+RIDGE = 0.03
 #: False alarms of the thin layer that its limit allows on groups held out.
 ALARMS = 0.012
 #: Builds without any sheet on their narrow side. A plywood's own face ply is one, so plywood is none of them.
@@ -62,7 +67,27 @@ def grow(x: Floats, y: NDArray[np.intp], count: int, seed: int) -> Any:
     return forest
 
 
-def as_forest(grown: Any, *, scale: float = 1.0, offset: Floats | None = None, limit: float = 0.5) -> Forest:
+Linear = tuple[Floats, Floats, Floats, Floats]
+
+
+def draw_line(x: Floats, y: NDArray[np.intp], count: int) -> Linear:
+    """(middle, spread, weights, bias) of a ridge-bound logistic rule; answers count alike."""
+    from sklearn.linear_model import LogisticRegression
+
+    gaps = np.where(x == MISSING, np.nan, x)
+    middle = np.nan_to_num(np.nanmedian(gaps, axis=0))
+    spread = np.maximum(np.nan_to_num(np.nanstd(np.clip(gaps, *np.nanpercentile(gaps, (2, 98), axis=0)), axis=0)), 1e-3)
+    z = np.where(x == MISSING, 0.0, np.clip((x - middle) / spread, -5, 5))
+    rule = LogisticRegression(C=RIDGE, max_iter=500, class_weight="balanced").fit(z, y)
+    weights, bias = np.zeros((x.shape[1], count)), np.full(count, -20.0)
+    if len(rule.classes_) == 2:
+        weights[:, rule.classes_[1]], bias[rule.classes_] = rule.coef_[0], [0.0, rule.intercept_[0]]
+    else:
+        weights[:, rule.classes_], bias[rule.classes_] = rule.coef_.T, rule.intercept_
+    return middle, spread, weights, bias
+
+
+def as_forest(grown: Any, line: Linear, *, scale: float = 1.0, offset: Floats | None = None, limit: float = 0.5) -> Forest:
     """A grown forest in the form that the program reads."""
     parts: dict[str, list[NDArray[Any]]] = {k: [] for k in ("feature", "threshold", "left", "right", "share")}
     roots, start = [], 0
@@ -78,8 +103,8 @@ def as_forest(grown: Any, *, scale: float = 1.0, offset: Floats | None = None, l
         start += tree.node_count
     count = parts["share"][0].shape[1]
     whole = {k: np.concatenate(v) for k, v in parts.items()}
-    return Forest(whole["feature"], whole["threshold"], whole["left"], whole["right"], whole["share"], np.array(roots), scale,
-                  np.zeros(count) if offset is None else offset, limit)
+    return Forest(whole["feature"], whole["threshold"], whole["left"], whole["right"], whole["share"], np.array(roots),
+                  *line, scale, np.zeros(count) if offset is None else offset, limit)
 
 
 def fit_question(rows: Sequence[Row], question: str, seed: int = 1) -> Forest:
@@ -92,22 +117,22 @@ def fit_question(rows: Sequence[Row], question: str, seed: int = 1) -> Forest:
     fold = np.random.default_rng(seed).permutation(int(groups.max()) + 1)[groups] % FOLDS
     held = np.zeros((len(y), count))
     for k in range(FOLDS):
-        held[fold == k] = as_forest(grow(x[fold != k], y[fold != k], count, seed)).raw(x[fold == k])
+        a, b = x[fold != k], y[fold != k]
+        held[fold == k] = as_forest(grow(a, b, count, seed), draw_line(a, b, count)).raw(x[fold == k])
     scale, offset = _calibrate(held, y)
     limit = 0.5
     if question == "sheet":
-        odds = scale * np.log(held + 0.01) + offset
+        odds = scale * held + offset
         chance = 1 / (1 + np.exp(odds[:, 0] - odds[:, 1]))
         limit = max(0.5, float(np.quantile(chance[y == 0], 1 - ALARMS)))
-    return as_forest(grow(x, y, count, seed), scale=scale, offset=offset, limit=limit)
+    return as_forest(grow(x, y, count, seed), draw_line(x, y, count), scale=scale, offset=offset, limit=limit)
 
 
-def _calibrate(raw: Floats, y: NDArray[np.intp]) -> tuple[float, Floats]:
+def _calibrate(logs: Floats, y: NDArray[np.intp]) -> tuple[float, Floats]:
     """Scale and offsets of log shares that make them most likely, every answer counting alike."""
     from scipy.optimize import minimize
 
-    logs = np.log(raw + 0.01)
-    count = raw.shape[1]
+    count = logs.shape[1]
     weight = 1 / np.maximum(np.bincount(y, minlength=count), 1)[y] / count
 
     def cost(p: Floats) -> float:
@@ -120,8 +145,14 @@ def _calibrate(raw: Floats, y: NDArray[np.intp]) -> tuple[float, Floats]:
     return float(np.exp(best[0])), np.r_[best[1:], 0.0]
 
 
-def fit(rows: Sequence[Row]) -> EdgeModel:
-    return EdgeModel({q: fit_question(rows, q) for q in QUESTIONS})
+def with_real(rows: Sequence[Row], real: Sequence[Row]) -> list[Row]:
+    """Made edges, and every real one REAL_WEIGHT times."""
+    return [*rows, *(r for r in real for _ in range(REAL_WEIGHT))]
+
+
+def fit(rows: Sequence[Row], real: Sequence[Row] = ()) -> EdgeModel:
+    """All questions; real edges bear on the kind alone."""
+    return EdgeModel({q: fit_question(with_real(rows, real) if q == "kind" else rows, q) for q in QUESTIONS})
 
 
 def store(model: EdgeModel, path: Path = MODEL) -> None:
@@ -130,7 +161,8 @@ def store(model: EdgeModel, path: Path = MODEL) -> None:
     for question, forest in model.forests.items():
         parts[f"{question}_answers"] = np.array(QUESTIONS[question])
         for name, kind in (("feature", np.int16), ("threshold", np.float64), ("left", np.int32), ("right", np.int32),
-                           ("share", np.float16), ("roots", np.int32), ("scale", np.float64), ("offset", np.float64),
+                           ("share", np.float16), ("roots", np.int32), ("middle", np.float64), ("spread", np.float64),
+                           ("weights", np.float64), ("bias", np.float64), ("scale", np.float64), ("offset", np.float64),
                            ("limit", np.float64)):
             parts[f"{question}_{name}"] = np.asarray(getattr(forest, name), kind)
     buffer = io.BytesIO()
@@ -145,8 +177,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--out", type=Path, default=MODEL)
     chosen = parser.parse_args(arguments)
     rows = list(made_rows("tune", chosen.each, chosen.photos))
-    store(fit(rows), chosen.out)
-    print(f"{len(rows)} edges, {chosen.out.stat().st_size / 1024:.0f} KiB")
+    real = real_rows(chosen.photos)
+    store(fit(rows, real), chosen.out)
+    print(f"{len(rows)} made and {len(real)} real edges, {chosen.out.stat().st_size / 1024:.0f} KiB")
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from training.edges.paints import Colours, Fill
 from training.figure import cores
 from training.figure.cuts import Board
 from training.figure.finish import PAINTS, Finish, apply_finish
-from training.figure.noise import fractal
+from training.figure.noise import fractal, value_noise
 from training.figure.slabs import LumberSlab
 
 RGB = tuple[float, float, float]
@@ -72,13 +72,13 @@ class Build:
         return cross_laid + sum(layer.kind == "veneer" for layer in self.layers) if cross_laid else 0
 
 
-def _layered(fill: Fill, bounds: Sequence[float], fills: Sequence[Fill]) -> Fill:
-    """`fills[k]` from `bounds[k]` to `bounds[k + 1]` (rows y in mm), `fill` everywhere else."""
+def _layered(fill: Fill, bounds: Sequence[float], fills: Sequence[Fill | None]) -> Fill:
+    """`fills[k]` from `bounds[k]` to `bounds[k + 1]` (rows y in mm), `fill` everywhere else and where that is None."""
     def layered(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
         out = np.array(fill(x, y, texel))
         for low, high, part in zip(bounds[:-1], bounds[1:], fills, strict=True):
             rows = np.flatnonzero((y >= low) & (y < high))
-            if len(rows):
+            if part is not None and len(rows):
                 out[rows] = part(x, y[rows], texel)
         return out
 
@@ -89,6 +89,8 @@ def _coated(fill: Fill, rng: np.random.Generator, strength: float = 0.5) -> Fill
     """A raw narrow side as life leaves it: sometimes oiled darker, always unevenly soiled."""
     dark = float(1 - strength * rng.uniform(0, 0.55))
     tint = np.array([1.0, float(rng.uniform(0.92, 1.0)), float(rng.uniform(0.8, 1.0))]) * dark
+    if rng.random() < 0.1:  # burnt by a saw or a laser
+        tint = tint * np.array([0.55, 0.45, 0.38])
     salt, dirt = int(rng.integers(1, 2**30)), float(rng.uniform(0.0, 0.09))
 
     def coated(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
@@ -128,7 +130,31 @@ def _raw(core: str, thickness: float, rng: np.random.Generator, *, end: bool, pl
         at = np.interp(y, true, bounds) if core == "plywood" else y
         return np.asarray(figure.rgb[np.clip((at / fine).astype(int), 0, rows - 1)], np.float32)
 
-    return _coated(fill, rng), true
+    return _coated(_glued(fill, true, rng) if core == "plywood" else fill, rng), true
+
+
+def _glued(fill: Fill, bounds: NDArray[np.float64], rng: np.random.Generator) -> Fill:
+    """Plies nearer to one tone, parted by dark glue lines, with dashes where fibres were torn: the look of many plywoods."""
+    if rng.random() < 0.45:
+        return fill
+    keep, dark, wide = float(rng.uniform(0.1, 0.9)), float(rng.uniform(0.15, 0.65)), float(rng.uniform(0.06, 0.2))
+    torn, salt = float(rng.uniform(0, 0.5)), int(rng.integers(1, 2**30))
+
+    def glued(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
+        rgb = np.array(fill(x, y, texel))
+        ply = np.clip(np.searchsorted(bounds, y) - 1, 0, len(bounds) - 2)
+        for k in np.unique(ply):
+            mean = rgb[ply == k].mean(axis=(0, 1))
+            rgb[ply == k] *= ((rgb.mean(axis=(0, 1)) / mean) ** (1 - keep)).astype(np.float32)
+        gap = np.abs(y[:, None] - bounds[None, 1:-1]).min(axis=1)
+        soft = max(wide, 0.5 * texel)
+        gx, gy = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
+        line = (np.exp(-0.5 * (gap / soft) ** 2) * wide / soft)[:, None] * (0.75 + 0.4 * value_noise(salt, gx / 9, gy / 9))
+        end = (ply % 2 == 1)[:, None]
+        dash = np.clip((value_noise(salt + 1, gx / 3.5, gy / 0.35) - 0.45) / 0.2, 0, 1) * end
+        return np.asarray(rgb * np.clip(1 - dark * line - torn * dash, 0.05, 1)[..., None], np.float32)
+
+    return glued
 
 
 def _lowered(fill: Fill, by: float) -> Fill:
@@ -172,11 +198,26 @@ def _solid(name: str, rng: np.random.Generator) -> Build:
     length = float(rng.uniform(350, 900)) if end else float(rng.uniform(500, 1600))
     slab = paints.solid(rng, (length, width, thick), count, paints.any_finish(rng))
     face, strip, third, under = _slab_sides(slab, end=end)
+    if end and rng.random() < 0.5:
+        strip = _sawn(strip, rng)
     if name == "stringing":
         face = _with_stringing(face, rng)
     species = slab.boards[0].log.species
     return Build(name, (width, length, thick) if end else (length, width, thick), face, strip, third, under, end,
                  (Layer("solid", 0.0, thick),), True, gloss=float(rng.uniform(0, 0.6)), pale=species.sap)
+
+
+def _sawn(fill: Fill, rng: np.random.Generator) -> Fill:
+    """An end as the saw left it: slanting marks and torn fibres."""
+    slope, pitch, deep = float(rng.normal(0, 1.5)), float(rng.uniform(0.8, 4.0)), float(rng.uniform(0.02, 0.13))
+    salt = int(rng.integers(1, 2**30))
+
+    def sawn(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
+        gx, gy = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
+        marks = value_noise(salt, (gx + slope * gy) / pitch, gy / 40) + 0.8 * value_noise(salt + 1, gx / 0.7, gy / 0.7)
+        return np.asarray(np.clip(fill(x, y, texel) * (1 + deep * marks)[..., None], 0, 1), np.float32)
+
+    return sawn
 
 
 def _with_stringing(face: Fill, rng: np.random.Generator) -> Fill:
@@ -242,7 +283,7 @@ def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Buil
         sheet: Fill = paints.plain(colour, "smooth", int(rng.integers(1, 2**30)))
         if tone == "wood":  # the sheet's own cut edge: grain along, or its end grain
             sheet = (paints.end_of(flitch, finish, 3, 40.0) if end else paints.along_grain(flitch, 0.0, finish, 3, tone=0.9))
-        strip = _layered(raw, (0.0, mm, thick - mm, thick + 1), (sheet, raw, sheet))
+        strip = _layered(raw, (0.0, mm, thick - mm, thick + 1), (sheet, None, sheet))
     else:
         strip = raw
     layers = [Layer("veneer" if tone == "wood" else "laminate", 0.0, mm, tone)] if mm else []
@@ -251,7 +292,7 @@ def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Buil
         cross = paints.any_board(paints.any_log(rng, ("poplar_like", "birch_like", "beech_like")), rng)
         plain_finish = Finish(age=0.2)
         crossing = (paints.along_grain(cross, 0.0, plain_finish, 5) if end else paints.end_of(cross, plain_finish, 5, 10.0))
-        strip = _layered(strip, (mm, mm + band, thick - mm - band, thick - mm), (crossing, raw, crossing))
+        strip = _layered(strip, (mm, mm + band, thick - mm - band, thick - mm), (crossing, None, crossing))
         low = thick - mm - band
         layers += [Layer("cross", mm, mm + band), Layer("core", mm + band, low), Layer("cross", low, thick - mm)]
     elif core == "plywood":

@@ -19,6 +19,9 @@ from training.edges.boards import Build, Layer, make_board
 from training.edges.kinds import OTHER_TRAPS, SETTINGS, STRIP_OF
 from vision.resize import resize_map
 
+#: (width, height) of a picture: the edge and what borders it, cut out of a photo.
+SIZES = {"close": (600, 320), "angled": (600, 260)}
+
 Line = tuple[tuple[float, float], tuple[float, float]]
 
 
@@ -71,9 +74,9 @@ def _pose(build: Build, setting: str, rng: np.random.Generator) -> view.Pose:
     thick = build.size[2]
     below = rng.random() < 0.1
     elevation = float(rng.uniform(14, 48)) * (-1 if below else 1)
-    high = float(np.exp(rng.uniform(np.log(40), np.log(200)) if setting == "close" else rng.uniform(np.log(8), np.log(30))))
+    high = float(np.exp(rng.uniform(np.log(40), np.log(170)) if setting == "close" else rng.uniform(np.log(8), np.log(30))))
     scale = high / thick / np.cos(np.deg2rad(elevation))
-    size = (640, 400) if setting == "close" else (640, 360)
+    size = SIZES[setting]
     seen = size[0] / scale
     half = build.size[0] / 2
     # the middle of the picture lies on the arris, near an end of the board in some pictures
@@ -100,7 +103,10 @@ def _light(rng: np.random.Generator, below: bool, gloss: float) -> view.Light:
 
 def develop(canvas: NDArray[np.float32], size: tuple[int, int], rng: np.random.Generator, *, setting: str) -> NDArray[np.uint8]:
     """(h, w, 3) uint8 photo of linear light given FINER times as large."""
-    soft = cv2.GaussianBlur(canvas, (0, 0), view.FINER * float(rng.uniform(0.4, 1.6 if setting == "close" else 1.0)))
+    blur = float(rng.uniform(0.4, 1.6 if setting == "close" else 1.0))
+    if rng.random() < 0.12:  # out of focus
+        blur *= 2
+    soft = cv2.GaussianBlur(canvas, (0, 0), view.FINER * blur)
     small = resize_map(np.asarray(soft, np.float32), *size)
     bright = float(np.percentile(small.mean(axis=2), 90))
     small = small * (rng.uniform(0.35, 0.85) / max(bright, 0.02))
@@ -182,7 +188,7 @@ def _seen_from(layers: tuple[Layer, ...], thick: float, *, below: bool) -> tuple
 
 
 def make_edge(name: str, setting: str, seed: int, photos: Sequence[Photo] = ()) -> EdgePicture:
-    """A picture of the build or trap `name` (kinds.NAMES) in a setting ('close': edge 40 to 200 px high; 'angled': 8 to 30).
+    """A picture of the build or trap `name` (kinds.NAMES) in a setting ('close': edge 40 to 170 px high; 'angled': 8 to 30).
 
     `photos`: real figure for veneered and printed faces, used in about a third of them.
     """
@@ -200,8 +206,8 @@ def make_edge(name: str, setting: str, seed: int, photos: Sequence[Photo] = ()) 
 
 
 def _trap(name: str, setting: str, seed: int, rng: np.random.Generator) -> EdgePicture:
-    size = (640, 420) if setting == "close" else (640, 400)
-    high = float(np.exp(rng.uniform(np.log(40), np.log(200)) if setting == "close" else rng.uniform(np.log(12), np.log(34))))
+    size = SIZES[setting]
+    high = float(np.exp(rng.uniform(np.log(40), np.log(170)) if setting == "close" else rng.uniform(np.log(12), np.log(34))))
     large = (size[0] * view.FINER, size[1] * view.FINER)
     canvas, outline = traps.trap_picture(name, large, round(high * view.FINER), rng)
     pixels = develop(canvas, size, rng, setting=setting)

@@ -18,7 +18,7 @@ from training.edges.paints import Colours, Fill
 Floats = NDArray[np.float64]
 #: Canvas pixels per picture pixel.
 FINER = 2
-MAX_TEXELS = 1300
+MAX_TEXELS = 1000
 
 
 @dataclass(frozen=True, eq=False)

@@ -207,12 +207,13 @@ def _border(frame: EdgeFrame, row: float) -> tuple[float, float, float, float]:
     Every straight line within reach is tried; its score is the length of the mean, over stretches, of the signed change of
     colour across it: texture changes colour now one way, now the other, a border always the same way.
     """
-    reach = max(3.0, min(0.16 * frame.rows, 10.0))
+    reach = max(4.0, min(0.45 * frame.rows, 20.0))
     blocks = block_profiles(np.asarray(cv2.GaussianBlur(frame.lab, (0, 0), sigmaX=0.01, sigmaY=0.8), np.float32))
     h, k = blocks.shape[:2]
     change = np.zeros_like(blocks)
     change[1:-1] = 0.5 * (blocks[2:] - blocks[:-2])
-    offsets = np.arange(-reach, reach + 0.01, 0.5)
+    offsets = np.arange(-reach, reach + 0.01, 0.5 if reach < 10 else 1.0)
+    grid = float(offsets[1] - offsets[0])
     place = (np.arange(k) + 0.5) / k
     left, right = (row + m for m in np.meshgrid(offsets, offsets, indexing="ij"))
     at = left[..., None] + (right - left)[..., None] * place
@@ -226,7 +227,7 @@ def _border(frame: EdgeFrame, row: float) -> tuple[float, float, float, float]:
     score = np.sqrt((mean**2).sum(axis=-1))
     tilt = np.abs(right - left) / reach
     # the outline knows roughly: of two lines a layer apart the nearer may win though it is the fainter
-    prior = np.exp(-0.5 * (((left + right) / 2 - row) / (0.45 * reach)) ** 2 - 0.5 * (tilt / 0.6) ** 2)
+    prior = np.exp(-0.5 * (((left + right) / 2 - row) / (0.35 * reach)) ** 2 - 0.5 * (tilt / 0.4) ** 2)
     best = np.unravel_index(int(np.argmax(score**0.7 * prior)), score.shape)
     i, j = int(best[0]), int(best[1])
     shift = [0.0, 0.0]
@@ -234,6 +235,6 @@ def _border(frame: EdgeFrame, row: float) -> tuple[float, float, float, float]:
         if 0 < centre < count - 1:
             a, b, c = (float(score[(centre + d, j) if axis == 0 else (i, centre + d)]) for d in (-1, 0, 1))
             bend = a - 2 * b + c
-            shift[axis] = float(np.clip(0.5 * (a - c) / bend, -1, 1)) * 0.5 if bend < -1e-9 else 0.0
+            shift[axis] = float(np.clip(0.5 * (a - c) / bend, -1, 1)) * grid if bend < -1e-9 else 0.0
     usual = float(np.median(score)) + 0.15
     return float(left[i, j] + shift[0]), float(right[i, j] + shift[1]), float(score[i, j]) * 2, float(score[i, j]) / usual

@@ -29,7 +29,8 @@ QUESTIONS: Final[dict[str, tuple[str, ...]]] = {
 class Forest:
     """Trees one after another: node k tests `feature[k]` <= `threshold[k]` and goes `left[k]` or `right[k]` (both -1 at a
     leaf); `share`: (nodes, answers) at leaves; `roots`: first node of each tree; `scale`, `offset`: of the log chances,
-    which make them calibrated; `limit`: chance from which a yes counts as found."""
+    which make them calibrated; `middle`, `spread`, `weights`, `bias`: a linear rule beside the trees, on numbers that are
+    brought to unit spread (gaps at the middle), whose log chances are added; `limit`: chance from which a yes counts as found."""
 
     feature: NDArray[np.int64]
     threshold: NDArray[np.float64]
@@ -37,11 +38,15 @@ class Forest:
     right: NDArray[np.int64]
     share: NDArray[np.float64]
     roots: NDArray[np.int64]
+    middle: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    weights: NDArray[np.float64]
+    bias: NDArray[np.float64]
     scale: float
     offset: NDArray[np.float64]
     limit: float = 0.5
 
-    def raw(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    def trees(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n, answers) mean leaf shares of (n, features) rows without gaps."""
         rows = rows.astype(np.float32).astype(np.float64)  # as they were when the trees grew
         out = np.zeros((len(rows), self.share.shape[1]))
@@ -56,9 +61,19 @@ class Forest:
             out += self.share[at]
         return out / len(self.roots)
 
+    def linear(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, answers) shares by the linear rule."""
+        z = np.where(rows == MISSING, 0.0, np.clip((rows - self.middle) / self.spread, -5, 5)) @ self.weights + self.bias
+        p = np.exp(z - z.max(axis=1, keepdims=True))
+        return np.asarray(p / p.sum(axis=1, keepdims=True))
+
+    def raw(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, answers) summed log shares of trees and linear rule."""
+        return np.asarray(np.log(self.trees(rows) + 0.01) + np.log(self.linear(rows) + 0.01))
+
     def chances(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n, answers) calibrated chances."""
-        logs = self.scale * np.log(self.raw(rows) + 0.01) + self.offset
+        logs = self.scale * self.raw(rows) + self.offset
         logs -= logs.max(axis=1, keepdims=True)
         p = np.exp(logs)
         return np.asarray(p / p.sum(axis=1, keepdims=True))
@@ -104,14 +119,18 @@ def load_edge_model(path: Path = MODEL) -> EdgeModel:
 
 
 def _forest(stored: np.lib.npyio.NpzFile, question: str) -> Forest:
-    kept = "feature", "threshold", "left", "right", "share", "roots", "scale", "offset", "limit"
+    kept = "feature", "threshold", "left", "right", "share", "roots", "middle", "spread", "weights", "bias", "scale", \
+        "offset", "limit"
     parts = {name: np.asarray(stored[f"{question}_{name}"]) for name in kept}
-    forest = Forest(parts["feature"].astype(np.int64), parts["threshold"].astype(np.float64), parts["left"].astype(np.int64),
-                    parts["right"].astype(np.int64), parts["share"].astype(np.float64), parts["roots"].astype(np.int64),
-                    float(parts["scale"]), parts["offset"].astype(np.float64), float(parts["limit"]))
-    nodes = len(forest.feature)
-    shapes = {len(forest.threshold), len(forest.left), len(forest.right), len(forest.share)}
-    if shapes != {nodes} or not len(forest.roots) or max(int(forest.left.max()), int(forest.right.max())) >= nodes \
-            or int(forest.feature.max()) >= len(NAMES) or not np.isfinite(forest.share).all():
-        raise ValueError(f"the trees of {question} do not hang together")
+    whole = {k: parts[k].astype(np.int64) for k in ("feature", "left", "right", "roots")}
+    real = {k: parts[k].astype(np.float64) for k in ("threshold", "share", "middle", "spread", "weights", "bias", "offset")}
+    forest = Forest(whole["feature"], real["threshold"], whole["left"], whole["right"], real["share"], whole["roots"],
+                    real["middle"], real["spread"], real["weights"], real["bias"], float(parts["scale"]), real["offset"],
+                    float(parts["limit"]))
+    nodes, answers = forest.share.shape
+    sizes = {len(forest.feature), len(forest.threshold), len(forest.left), len(forest.right)}
+    inside = max(int(forest.left.max()), int(forest.right.max())) < nodes and int(forest.feature.max()) < len(NAMES)
+    line = forest.weights.shape == (len(NAMES), answers) and len(forest.middle) == len(forest.spread) == len(NAMES)
+    if sizes != {nodes} or not len(forest.roots) or not inside or not line or not np.isfinite(forest.share).all():
+        raise ValueError(f"the parts of {question} do not hang together")
     return forest

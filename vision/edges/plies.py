@@ -20,7 +20,7 @@ from vision.resize import resize_map
 Plane = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-MAX_PLIES = 19
+MAX_PLIES = 17
 #: Least rows of a ply; strips are sampled finer when thin.
 LEAST = 3
 #: Extra rows: a thin strip is read at this many rows at least.
@@ -199,16 +199,12 @@ def _cut(profile: Floats, zoom: float) -> tuple[list[int], float, float, float]:
         at = _best_path(inner, outer, k)
         if at is None:
             continue
-        pull = [np.zeros_like(own)] * 2
-        for _ in range(2):  # now each of the two kinds of layer has a level of its own
-            pieces = list(pairwise(at))
-            levels = [np.average([mean[a, b] for a, b in pieces[p::2]], axis=0, weights=[b - a for a, b in pieces[p::2]])
-                      for p in (0, 1)]
-            pull = [0.25 / zoom * np.where(end > start, length, 0) * ((mean - level) ** 2).sum(axis=-1) for level in levels]
-            found = _best_path(inner, outer, k, pull)
-            if found is None or found == at:
-                break
-            at = found
+        # now each of the two kinds of layer has a level of its own
+        pieces = list(pairwise(at))
+        levels = [np.average([mean[a, b] for a, b in pieces[p::2]], axis=0, weights=[b - a for a, b in pieces[p::2]])
+                  for p in (0, 1)]
+        pull = [0.25 / zoom * np.where(end > start, length, 0) * ((mean - level) ** 2).sum(axis=-1) for level in levels]
+        at = _best_path(inner, outer, k, pull) or at
         price = sum(float(((outer if i in (0, k - 1) else inner) + pull[i % 2])[a, b]) for i, (a, b) in enumerate(pairwise(at)))
         costs[k], cuts[k] = price + BOUNDARY * (k - 1), at
     odd = min((k for k in costs if k % 2), key=lambda k: costs[k])
