@@ -31,7 +31,7 @@ class Counts:
     """How many of each: copies and negatives a row, leaves over all rows, rendered pairs a kind, negatives to tune
     on, and single panels with recurring figure a row."""
 
-    copies: int = 24
+    copies: int = 48
     negatives: int = 34
     leaves: int = 52
     rendered: int = 10
