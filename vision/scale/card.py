@@ -165,16 +165,18 @@ def _area(quad: Array) -> float:
 
 def _scale(seen: CardSeen, photo: NDArray[np.uint8]) -> Scale:
     pose = seen.poses[0]
-    thickness = CARD_THICKNESS_MM / pose.distance
-    share = float(np.sqrt(LENS_SHARE**2 + WIDENED_SHARE**2 + thickness**2))
+    # the card's face lies a card's thickness nearer than the surface, which is what shall be measured
+    nearer = CARD_THICKNESS_MM / pose.distance * np.cos(np.deg2rad(pose.tilt))
+    down = np.diag([1 + nearer, 1 + nearer, 1.0])
+    share = float(np.sqrt(LENS_SHARE**2 + WIDENED_SHARE**2 + (nearer / 3) ** 2))
     outline = tuple((float(x), float(y)) for x, y in seen.corners)
-    either = np.array([p.plane for p in seen.poses]) if len(seen.poses) > 1 else np.zeros((0, 3, 3))
+    either = down @ np.array([p.plane for p in seen.poses]) if len(seen.poses) > 1 else np.zeros((0, 3, 3))
     tilt = f"tilted about {pose.tilt:.0f} degrees" if pose.tilt > 8 else "nearly square on"
     words = (f"A bank-card-sized card lies on the surface, {tilt}, about {seen.px_per_mm:.1f} px per mm. "
              "Millimetres hold on the surface the card lies on, best near the card.")
     if len(either):
         words += " Which way the surface tilts cannot be told from this photo; the errors allow for both."
-    return Scale("card", outline, words, pose.plane, None, pose.moves(), either, share)
+    return Scale("card", outline, words, down @ pose.plane, None, down @ pose.moves(), either, share)
 
 
 def card_outline_mm() -> Array:

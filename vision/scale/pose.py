@@ -25,14 +25,16 @@ STATED_SPREAD = 0.04
 #: Standard deviation of the principal point as a share of the longer side: photos are cropped.
 CENTRE_SPREAD = 0.03
 #: Two poses whose misfit differs by less than this (chi squared) cannot be told apart.
-TELLS_APART = 6.0
+TELLS_APART = 4.0
 TURN, PLACE, FOCAL, CENTRE, RATIO = slice(0, 3), slice(3, 6), 6, slice(7, 9), 9
 
 
 @dataclass(frozen=True, eq=False)
 class Pose:
-    """Fitted pose. `values`: turn (Rodrigues), place (mm), log focal length (px), principal point (px), log of ratio
-    found over ratio known; `covariance` (10, 10); `misfit`: chi squared at the optimum, priors included."""
+    """Fitted pose. `values`: turn (Rodrigues), where the object's origin is seen (x, y px, log of px per mm there), log focal
+    length (px), principal point (px), log of ratio found over ratio known; `covariance` (10, 10); `misfit`: chi squared at
+    the optimum, priors included. Place is kept as seen, not in mm: distance and focal length would go hand in hand, and a
+    step of one standard deviation along their common doubt would not stay on the plane."""
 
     values: Array
     covariance: Array
@@ -52,7 +54,7 @@ class Pose:
     @property
     def distance(self) -> float:
         """Distance of the object's middle from the camera, mm."""
-        return float(np.linalg.norm(self.values[PLACE]))
+        return float(np.linalg.norm(_places(self.values[None])[0]))
 
     def moves(self) -> Array:
         """(k, 3, 3): the plane moved by one standard deviation along each principal direction of the covariance."""
@@ -67,12 +69,19 @@ def plane_of(values: Array) -> Array:
     turn, _ = cv2.Rodrigues(values[TURN])
     f = float(np.exp(values[FOCAL]))
     camera = np.array([[f, 0, values[7]], [0, f, values[8]], [0, 0, 1.0]])
-    to_photo = camera @ np.c_[turn[:, 0], turn[:, 1], values[PLACE]]
+    to_photo = camera @ np.c_[turn[:, 0], turn[:, 1], _places(values[None])[0]]
     inverse = np.linalg.inv(to_photo)
     # the object's own origin, seen at to_photo[:, 2], has third coordinate 1 / depth > 0 by this sign
     inverse /= np.cbrt(abs(np.linalg.det(inverse)))
     middle = to_photo[:, 2] / to_photo[2, 2]
     return np.asarray(inverse * np.sign(float(inverse[2] @ middle)), dtype=np.float64)
+
+
+def _places(values: Array) -> Array:
+    """(k, 3) places of the object's origin before the camera, mm."""
+    depth = np.exp(values[:, FOCAL] - values[:, PLACE][:, 2])
+    flat = (values[:, PLACE][:, :2] - values[:, CENTRE]) * np.exp(-values[:, PLACE][:, 2:])
+    return np.asarray(np.c_[flat, depth], dtype=np.float64)
 
 
 def _turns(vectors: Array) -> Array:
@@ -89,7 +98,7 @@ def seen(values: Array, points_mm: Array) -> Array:
     turn = _turns(values[:, TURN])
     stretch = np.exp(values[:, RATIO] / 2)
     flat = points_mm[None] * np.stack([stretch, 1 / stretch], axis=-1)[:, None]
-    p = flat @ turn[:, :, :2].transpose(0, 2, 1) + values[:, None, PLACE]
+    p = flat @ turn[:, :, :2].transpose(0, 2, 1) + _places(values)[:, None]
     depth = np.where(np.abs(p[..., 2:]) > 1e-9, p[..., 2:], 1e-9)
     return np.asarray(np.exp(values[:, FOCAL])[:, None, None] * p[..., :2] / depth + values[:, None, CENTRE], dtype=np.float64)
 
@@ -142,19 +151,27 @@ def _starts(points_mm: Array, points_px: Array, prior: Array) -> list[Array]:
         found = cv2.solvePnPGeneric(flat, points_px.reshape(-1, 1, 2), camera, None, flags=cv2.SOLVEPNP_IPPE)
     except cv2.error:
         return []
-    return [np.r_[np.ravel(r), np.ravel(t), prior[6:]] for r, t in zip(found[1], found[2], strict=True)
-            if np.isfinite(r).all() and np.isfinite(t).all()]
+    starts = []
+    for r, t in zip(found[1], found[2], strict=True):
+        x, y, z = (float(v) for v in np.ravel(t))
+        if np.isfinite(r).all() and z > 0:
+            starts.append(np.r_[np.ravel(r), f * x / z + prior[7], f * y / z + prior[8], np.log(f / z), prior[6:]])
+    return starts
 
 
 def _in_front(values: Array, points_mm: Array) -> bool:
     turn, _ = cv2.Rodrigues(values[TURN])
-    return bool((points_mm @ turn[:, :2].T + values[PLACE])[:, 2].min() > 0)
+    return bool((points_mm @ turn[:, :2].T + _places(values[None])[0])[:, 2].min() > 0)
 
 
 def _same(a: Pose, b: Pose) -> bool:
     first, _ = cv2.Rodrigues(a.values[TURN])
     second, _ = cv2.Rodrigues(b.values[TURN])
-    return bool(np.degrees(np.arccos(np.clip(float(first[:, 2] @ second[:, 2]), -1, 1))) < 1.0)
+    if np.degrees(np.arccos(np.clip(float(first[:, 2] @ second[:, 2]), -1, 1))) < 1.0:
+        return True
+    # one within the doubt of the other is no second answer: the covariance holds it already
+    turn, _ = cv2.Rodrigues(first.T @ second)
+    return bool(turn.ravel() @ np.linalg.pinv(a.covariance[TURN, TURN]) @ turn.ravel() < 9.0)
 
 
 def _inverse(normal: Array) -> Array:
@@ -163,7 +180,7 @@ def _inverse(normal: Array) -> Array:
     return np.asarray(np.linalg.pinv(normal * np.outer(size, size), hermitian=True) * np.outer(size, size), dtype=np.float64)
 
 
-_STEPS = np.r_[[1e-6] * 3, [1e-4] * 3, 1e-6, [1e-3] * 2, 1e-6]
+_STEPS = np.r_[[1e-6] * 3, [1e-3] * 2, 1e-6, 1e-6, [1e-3] * 2, 1e-6]
 
 
 def _least_squares(residuals: Callable[[Array], Array], start: Array) -> tuple[Array, Array, float]:

@@ -14,7 +14,7 @@ POINT_MM = 25.4 / 72
 TITLE = "Measuring sheet for furniture photos"
 STEPS = (
     "1. Print at 100 % (\"actual size\"), not \"fit to page\".",
-    "2. Measure the bar below with a ruler. It must be 100 mm long. If it is not, say so: --scale sheet:98.5",
+    "2. Measure the bar above with a ruler. It must be 100 mm long. If it measures 98.5 mm, say so: --scale sheet:98.5",
     "3. Lay the sheet flat on the surface you want to measure, or hold it flat against it.",
     "4. Photograph surface and sheet together. Part of the sheet may be covered; two whole squares are enough.",
 )
