@@ -139,8 +139,9 @@ def summarise(rows: Sequence[Row]) -> Row:
     return out
 
 
-def real_panels(photos: Path, net: DamageNet) -> Row:
-    """Regions found a real outlined panel, by whether its label tells of wear. Nothing is claimed of their truth."""
+def real_panels(photos: Path, net: DamageNet, most: int) -> Row:
+    """Regions found a real outlined panel, by whether its label tells of wear: all that do, and at most `most` that do not,
+    taken at even steps. Nothing is claimed of their truth."""
     from training.real_photos import labelled_panels, open_panel
     from vision.intake import load_photo
     from vision.panels import rectify
@@ -148,9 +149,10 @@ def real_panels(photos: Path, net: DamageNet) -> Row:
     counts: dict[str, list[int]] = {"wear": [], "no wear": []}
     kinds: dict[str, int] = {}
     last: tuple[Path, Any] | None = None
-    for labelled in labelled_panels(photos):
-        if labelled.view in ("whole", "joint") or labelled.face == "not_wood" or labelled.line_scan:
-            continue
+    fit = [p for p in labelled_panels(photos) if p.view not in ("whole", "joint") and p.face != "not_wood" and not p.line_scan]
+    plain = [p for p in fit if "wear" not in p.cues]
+    chosen = {p.id for p in plain[:: max(1, -(-len(plain) // most))]} | {p.id for p in fit if "wear" in p.cues}
+    for labelled in (p for p in fit if p.id in chosen):
         if last is None or last[0] != labelled.path:
             last = (labelled.path, load_photo(labelled.path, "photo"))
         try:
@@ -217,7 +219,9 @@ def main() -> None:
     parser.add_argument("--panels", type=int, default=900)
     parser.add_argument("--baseline", type=int, default=300, help="panels a part for the baseline on tiles; 0 leaves it out")
     parser.add_argument("--net", type=Path, default=Path("vision/models"))
-    parser.add_argument("--no-real", action="store_true")
+    parser.add_argument(
+        "--real", type=int, default=400, help="real panels without wear to look at, at most; 0 leaves real ones out"
+    )
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
     net = DamageNet.load(args.net)
@@ -234,8 +238,8 @@ def main() -> None:
     if tiles:
         known = [t for p in panels("fit", args.baseline, args.photos, args.textures) for t in tiles_of(p)]
         result["tiles"] = baseline(known, tiles)
-    if not args.no_real:
-        result["real"] = real_panels(args.photos, net)
+    if args.real:
+        result["real"] = real_panels(args.photos, net, args.real)
     print(text(result))
     if args.json:
         args.json.parent.mkdir(parents=True, exist_ok=True)
