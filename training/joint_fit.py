@@ -1,7 +1,8 @@
 """Command: `python -m training.joint_fit`: fits the nets of vision.joints on drawn pictures and writes models/joints.json.
 
-Weights are learned on the part 'fit' (the net 'hand' on layouts without pictures); how many units, how much decay and the
-temperature that makes chances hold are taken from the part 'held_out'; the part 'report' is never read here.
+Weights are learned on the part 'fit' and on real figure of the part 'tune' (the net 'hand' on layouts without pictures); how
+many units, how much decay and the temperature that makes chances hold are taken from the part 'held_out' and from other
+photographers of 'tune'; no part 'report' is ever read here.
 """
 
 from __future__ import annotations
@@ -11,13 +12,14 @@ import json
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from training.joint_hands import hands
-from training.joint_measuring import Measured, Numbers, matrix, measured_more, pair_label, row_label
+from training.joint_measuring import Measured, Numbers, matrix, measured_more, pair_label, real_wood, row_label
 from vision.joints import rounds, rows, tails
 from vision.joints.chances import FILE, MOST, Net, parse
 from vision.joints.read import holes_of
@@ -57,6 +59,20 @@ def table_of(name: str, found: Sequence[Measured]) -> Table:
     return Table(numbers, np.array(labels, np.int64))
 
 
+def hand_table(found: Sequence[Measured]) -> Table:
+    """How true joints on pictures were made, where enough fingers show to ask."""
+    pairs = [(t.hand, int(t.by_hand)) for m in found for t in m.tails
+             if t.true and t.by_hand is not None and t.found.fingers >= tails.LEAST_FINGERS and np.isfinite(t.found.pitch_spread)]
+    return Table([n for n, _ in pairs], np.array([k for _, k in pairs], np.int64))
+
+
+def tempered(raw: dict[str, Any], held: Table) -> tuple[dict[str, Any], float]:
+    """(net with the temperature under which its chances fit the rows best, loss on them)."""
+    tried = [(loss(parse({**raw, "temperature": t}).chances(held.numbers), held.labels), t) for t in np.geomspace(0.5, 6, 30)]
+    value, temperature = min(tried)
+    return {**raw, "temperature": round(float(temperature), 4)}, value
+
+
 def hole_table(name: str, found: Sequence[Measured], net: Net) -> Table:
     """Rows of the nets 'row' and 'pair', from holes as the net 'round' sees them."""
     numbers: list[Numbers] = []
@@ -84,7 +100,7 @@ def fit_net(fit: Table, held: Table, classes: Sequence[str]) -> tuple[dict[str, 
     from sklearn.neural_network import MLPClassifier
 
     inputs = tuple(fit.numbers[0])
-    x, xh = matrix(fit.numbers, inputs), matrix(held.numbers, inputs)
+    x = matrix(fit.numbers, inputs)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         mean, scale = np.nanmean(x, axis=0), np.nanstd(x, axis=0)
@@ -98,13 +114,10 @@ def fit_net(fit: Table, held: Table, classes: Sequence[str]) -> tuple[dict[str, 
                 with warnings.catch_warnings():
                     warnings.simplefilter("ignore")
                     net.fit(z, fit.labels)
-                raw = _raw(net, inputs, classes, mean, scale)
-                tried = [(loss(parse({**raw, "temperature": t}).chances(held.numbers), held.labels), t)
-                         for t in np.geomspace(0.5, 4, 25)]
-                value, temperature = min(tried)
+                tried, value = tempered({**_raw(net, inputs, classes, mean, scale), "temperature": 1.0}, held)
                 if best is None or value < best[0]:
-                    best = value, {**raw, "temperature": round(float(temperature), 4)}
-    assert best is not None and xh.shape[1] == x.shape[1]
+                    best = value, tried
+    assert best is not None
     return best[1], best[0]
 
 
@@ -132,7 +145,10 @@ def fit_all(fit: Sequence[Measured], held: Sequence[Measured]) -> tuple[dict[str
     for name in ("tails", "round", "strokes", "gap", "relief"):
         nets[name], losses[name] = fit_net(table_of(name, fit), table_of(name, held), CLASSES[name])
     laid, held_laid = (Table(n, np.array(t, np.int64)) for n, t in (hands(3000, 1), hands(1500, 2)))
-    nets["hand"], losses["hand"] = fit_net(laid, held_laid, CLASSES["hand"])
+    raw, _ = fit_net(laid, held_laid, CLASSES["hand"])
+    # weights come from layouts; pictures, which they never saw, say how far the chances hold
+    seen_hands = hand_table([*fit, *held])
+    nets["hand"], losses["hand"] = tempered(raw, seen_hands) if len(seen_hands.numbers) >= 20 else tempered(raw, held_laid)
     seen = parse(nets["round"])
     for name in ("row", "pair"):
         nets[name], losses[name] = fit_net(hole_table(name, fit, seen), hole_table(name, held, seen), CLASSES[name])
@@ -143,9 +159,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--each", nargs=2, type=int, default=[8, 3], metavar=("FIT", "HELD_OUT"))
     parser.add_argument("--fingered", nargs=2, type=int, default=[24, 8], metavar=("FIT", "HELD_OUT"))
+    parser.add_argument("--photos", type=Path, default=None, help="photo collection: real wood is learned from too")
+    parser.add_argument("--textures", type=Path, default=Path("build/textures"))
     chosen = parser.parse_args(arguments)
     parts = [measured_more(p, n, m) for p, n, m in zip(("fit", "held_out"), chosen.each, chosen.fingered, strict=True)]
-    nets, losses = fit_all(*parts)
+    if chosen.photos is not None:
+        groups = sorted({g for g, _ in real_wood(chosen.photos, chosen.textures, "tune")})
+        for group, m in real_wood(chosen.photos, chosen.textures, "tune"):
+            parts[groups.index(group) % 3 == 2].append(m)  # every third photographer is held out
+    nets, losses = fit_all(parts[0], parts[1])
     FILE.write_text(json.dumps({"nets": nets}, indent=None, separators=(",", ":")) + "\n", encoding="utf-8")
     for name, value in losses.items():
         print(f"{name}: held-out loss {value:.4f} nats")

@@ -16,7 +16,8 @@ from vision.joints import tails
 from vision.joints.band import Band
 from vision.joints.sides import Edge, slant_of
 
-#: Pixels a mm, error of a place (px) and of a slope (degrees): ranges over pictures.
+#: How often a finger goes unseen. Pixels a mm, error of a place (px) and of a slope (degrees): ranges over pictures.
+MISSED = 0.3
 PX_PER_MM, PLACE, SLOPE = (1.0, 6.0), (0.15, 0.9), (0.3, 2.0)
 
 
@@ -33,13 +34,18 @@ def candidate_of(plan: plans.Plan, rng: np.random.Generator) -> tails.Candidate:
 
     first, last = seen(plan.sides[:, 0]), seen(plan.sides[:, 1])
     depth = plan.depth * scale
-    middles = (first + last) / 2 + rng.normal(0, place, len(first))
+    # now and then a side runs along figure or a neighbour instead: heavy tails
+    middles = (first + last) / 2 + np.clip(place * rng.standard_t(2.5, len(first)), -0.2 * height, 0.2 * height)
+    middles = np.sort(middles)
     slopes = (last - first) / depth + np.tan(np.deg2rad(rng.normal(0, slope, len(first)))) + rng.normal(0, 0.01)
     pin = np.zeros(max(8, round(height)), bool)
     inside = not plan.first_tail
     edges = []
     start = 0
+    missed = int(rng.integers(0, max(1, len(middles) - 1))) if rng.random() < MISSED else -2
     for k, y in enumerate(middles):
+        if k in (missed, missed + 1):  # one finger was not seen
+            continue
         stop = int(np.clip(round(y + 0.5), start + 1, len(pin) - 1))
         pin[start:stop] = inside
         edges.append(Edge(float(y), float(slopes[k]), depth / 2, place, float(np.tan(np.deg2rad(slope))), 1 if not inside else -1,

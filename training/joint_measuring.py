@@ -166,6 +166,35 @@ def measured_more(part: str, each: int, fingered: int, *, cache: Path | None = C
     return found + [m for m in measured(part, fingered, FINGERED, cache=cache, kept=kept) if (m.name, m.seed) not in known]
 
 
+#: Name of pictures that are cut from photos of real wood without joints or fittings.
+REAL_WOOD = "real_wood"
+
+
+def real_wood(folder: Path, textures: Path | None, part: str, *, kept: Path | None = MEASURED) -> list[tuple[str, Measured]]:
+    """(who took it, measurements) of one crop of every real figure of a part ('tune' to learn from, 'report' to judge by)."""
+    from training.composites.figures import load
+    from vision.resize import fit_within, resize
+
+    out = []
+    for k, figure in enumerate(load(folder, textures, part)):
+        stored = None if kept is None else kept / f"{REAL_WOOD}_{part}_{k}.pickle"
+        if stored is not None and stored.exists():
+            out.append((figure.group, pickle.loads(stored.read_bytes())))
+            continue
+        rng = np.random.default_rng([k, 5, *part.encode()])
+        h, w = figure.pixels.shape[:2]
+        ch, cw = round(h * rng.uniform(0.6, 1)), round(w * rng.uniform(0.6, 1))
+        y, x = int(rng.integers(0, h - ch + 1)), int(rng.integers(0, w - cw + 1))
+        crop = np.ascontiguousarray(np.rot90(figure.pixels[y : y + ch, x : x + cw], int(rng.integers(0, 4))))
+        size = fit_within(crop.shape[1], crop.shape[0], max_side=int(rng.integers(300, 641)))
+        found = measure(JointPicture(resize(crop, *size), Truth(REAL_WOOD, k, (), 1.0)))
+        if stored is not None:
+            stored.parent.mkdir(parents=True, exist_ok=True)
+            stored.write_bytes(pickle.dumps(found))
+        out.append((figure.group, found))
+    return out
+
+
 def row_label(row: rows.RowFound, holes: rows.Holes, truth: Truth) -> bool:
     """Whether nearly all of a row's holes are true holes of a row or grid."""
     if truth.pitch_mm <= 0 or truth.name == "missing_pull":

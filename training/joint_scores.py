@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.binomial import exact_interval
-from training.joint_measuring import Measured, measured_more
+from training.joint_measuring import Measured, measured_more, real_wood
 from training.joints.kinds import SHOWN, TRAPS
 from training.joints.pictures import CACHE, picture
 from vision.joints import rows, tails
@@ -217,6 +217,20 @@ def baseline_scores(fit: Sequence[Measured], found: Sequence[Measured], cache: P
     return out
 
 
+def real_wood_scores(folder: Path, textures: Path | None) -> dict[str, Any]:
+    """False finds on real figure of people whose pictures nothing was learned from."""
+    found = real_wood(folder, textures, "report")
+    by_group: dict[str, list[bool]] = defaultdict(list)
+    what: dict[str, int] = defaultdict(int)
+    for group, m in found:
+        said = [k for k, c in picture_chances(m).items() if c >= _LIMIT.get(k, LEAST["round"])]
+        by_group[group].append(bool(said))
+        for kind in said:
+            what[kind] += 1
+    return {"pictures": share(sum(sum(v) for v in by_group.values()), len(found)),
+            "people": share(sum(any(v) for v in by_group.values()), len(by_group)), "what": dict(what)}
+
+
 _WORDS = re.compile(r"dovetail|finger|screw|nail|tenon|dowel|hardboard|hole|knob|keyhole|hinge|staple", re.IGNORECASE)
 
 
@@ -235,8 +249,12 @@ def said_of(reading: JointReading) -> dict[str, int]:
 
 
 def real_panels(folder: Path, every: int) -> dict[str, Any]:
-    """Finds on real outlined panels. Nearly all show no joint or fitting inside the outline, but knots, knobs and holes occur, so
-    counts are of finds, not of errors; panels whose notes name something are listed one by one."""
+    """Finds on real outlined panels of people whose pictures nothing was learned from.
+
+    Nearly all show no joint or fitting inside the outline, but knobs and holes occur: finds are counted, not errors. Panels
+    whose notes name something are listed one by one.
+    """
+    from training.composites.figures import part_of
     from training.panel_photos import outlined_photos
     from training.real_photos import labelled_panels, open_panel
     from vision.panels import rectify
@@ -246,7 +264,7 @@ def real_panels(folder: Path, every: int) -> dict[str, Any]:
     counts: dict[str, int] = defaultdict(int)
     noted: list[dict[str, Any]] = []
     seen = 0
-    for k, photo in enumerate(outlined_photos(folder)):
+    for k, photo in enumerate(p for p in outlined_photos(folder) if part_of(p.author) == "report"):
         wanted = [r for r in photo.rows if k % every == 0 or _WORDS.search(r["evidence"] + " " + r["notes"] + " " + r["damage"])]
         if not wanted:
             continue
@@ -276,6 +294,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--json", type=Path, required=True)
     parser.add_argument("--each", nargs=3, type=int, default=[8, 3, 8], metavar=("FIT", "HELD_OUT", "REPORT"))
     parser.add_argument("--fingered", nargs=3, type=int, default=[24, 8, 20], metavar=("FIT", "HELD_OUT", "REPORT"))
+    parser.add_argument("--textures", type=Path, default=Path("build/textures"))
     parser.add_argument("--every", type=int, default=3, help="every how many real photos are looked at")
     chosen = parser.parse_args(arguments)
     fit, held, found = (measured_more(p, n, m) for p, n, m in zip(("fit", "held_out", "report"), chosen.each, chosen.fingered,
@@ -286,6 +305,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         "reliability": reliability(found, chances), "negatives": negative_scores(found, chances),
         "baseline": baseline_scores([*fit, *held], found, CACHE)}
     if chosen.photos is not None:
+        result["real_wood"] = real_wood_scores(chosen.photos, chosen.textures)
         result["real"] = real_panels(chosen.photos, chosen.every)
     chosen.json.parent.mkdir(parents=True, exist_ok=True)
     chosen.json.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
@@ -295,6 +315,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
               f"AUC {s['auc']:.3f}"
               f" | embedding F1 {b.get('f1', math.nan):.2f} AUC {b.get('auc', math.nan):.3f} | false {s['false']}")
     print(json.dumps(result["tails"], indent=1))
+    print("real", json.dumps({k: v for k, v in result.items() if k in ("real", "real_wood")}, indent=1))
     print("negatives", {k: f"{v['hits']}/{v['of']} {v['what']}" for k, v in result["negatives"].items()})
     print("reliability", [f"{r['stated']:.2f}: {r['share']:.2f} of {r['of']}" for r in result["reliability"]])
 

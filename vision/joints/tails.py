@@ -112,8 +112,31 @@ class Layout:
     pins: int
 
 
+#: A step or width this far from the middle one (share) is a finger missed or seen double, not one laid out unevenly.
+MISSED = 0.6
+
+
+def _regular(values: NDArray[np.float64]) -> tuple[float, float, int]:
+    """(mean, spread as a share of it, how many) of steps or widths; missed fingers left out, a steady growth along the joint
+    (the view's) taken out, and with four or more the spread from the median deviation. nan spread for a single one."""
+    share = values / float(np.median(values)) - 1
+    kept = np.abs(share) < MISSED
+    if not kept.any():
+        return float(values.mean()), math.nan, 1
+    left = share[kept]
+    mean = float(values[kept].mean())
+    if len(left) < 2:
+        return mean, math.nan, max(1, len(left))
+    k = np.flatnonzero(kept) - np.flatnonzero(kept).mean()
+    if len(left) >= 4:
+        slopes = [(left[j] - left[i]) / (k[j] - k[i]) for i in range(len(left)) for j in range(i + 1, len(left))]
+        left = left - float(np.median(slopes)) * k
+        return mean, 1.4826 * float(np.median(np.abs(left - np.median(left)))), len(left)
+    return mean, float(np.std(left, ddof=1)), len(left)
+
+
 def layout_of(c: Candidate) -> Layout:
-    """How the fingers are shared out along the joint; the view's shrinking along it (a bend of the places) taken out."""
+    """How the fingers are shared out along the joint; the view's shrinking along it taken out."""
     places, errors = _places(c)
     first_is_pin = bool(c.band.pin[c.band.changes[0]])
     middles = (places[1:] + places[:-1]) / 2
@@ -121,29 +144,17 @@ def layout_of(c: Candidate) -> Layout:
     kinds = np.array([first_is_pin == (k % 2 == 0) for k in range(len(widths))], dtype=bool)
     best = (math.nan, math.nan, math.nan)
     for kind in (True, False):
-        at = middles[kinds == kind]
-        if len(at) < 2:
+        steps = np.diff(middles[kinds == kind])
+        if not len(steps):
             continue
-        n = len(at)
-        degree = 1 if n < 5 else 2
-        m = np.vander(np.arange(n) - (n - 1) / 2, degree + 1, increasing=True)
-        fit, *_ = np.linalg.lstsq(m, at, rcond=None)
-        off = at - m @ fit
-        free = n - degree - 1
-        spread = float(np.sqrt((off**2).sum() / free)) if free > 0 else math.nan
-        error = spread if free > 0 else float(np.median(errors)) * math.sqrt(2)
-        step = float(np.sqrt(max(1e-9, ((np.arange(n) - (n - 1) / 2) ** 2).sum())))
-        if not math.isfinite(best[0]) or (free > 0 and not math.isfinite(best[2])):
-            best = (float(fit[1]), error / step, spread / float(fit[1]) if free > 0 else math.nan)
+        mean, spread, kept = _regular(steps)
+        error = (spread if math.isfinite(spread) else float(np.median(errors)) * math.sqrt(2) / mean) * mean / math.sqrt(kept)
+        if not math.isfinite(best[0]) or (math.isfinite(spread) and not math.isfinite(best[2])):
+            best = (mean, error, spread)
 
     def spread_of(kind: bool) -> float:
         w = widths[kinds == kind]
-        if len(w) < 2:
-            return math.nan
-        # widths may grow steadily with the view
-        k = np.arange(len(w)) - (len(w) - 1) / 2
-        trend = w if len(w) < 4 else w - k * float((k @ w) / (k @ k))
-        return float(np.std(trend, ddof=1) / max(1e-6, float(w.mean())))
+        return _regular(w)[1] if len(w) else math.nan
 
     tails, pins = widths[~kinds], widths[kinds]
     balance = math.log(max(0.5, float(pins.mean())) / max(0.5, float(tails.mean()))) if len(tails) and len(pins) else math.nan
