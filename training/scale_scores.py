@@ -1,6 +1,6 @@
 """How true the millimetres are: made-up photos of a card, coin, ruler, marker sheet or two points, with exact truth.
 
-    python -m training.scale_scores [card] [coin] [ruler] [sheet] [points] [others] [--count N] [--seed S]
+    python -m training.scale_scores [card] [coin] [ruler] [sheet] [points] [others] [--count N] [--seed S] [--tilt DEGREES]
     python -m training.scale_scores real --photos FOLDER [--part K/N]
 
 For each object and tilt: the share found, how far lengths on the surface are off (median and 95th percentile of the absolute
@@ -12,7 +12,7 @@ Seeds below 1000 were used while the numbers in vision/scale were set; report wi
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -152,12 +152,12 @@ def given_points(made: Made, rng: np.random.Generator) -> Scale:
     return scale_of_points(p, q, float(np.hypot(*(b - a))), SIZE, focal_px=made.focal)
 
 
-def table(kind: str, count: int, seed: int) -> None:
+def table(kind: str, count: int, seed: int, tilts: Sequence[float] = TILTS) -> None:
     """Print one block of figures."""
     rng = np.random.default_rng([seed, 8])
     print(f"{kind}: {count} photos a tilt", flush=True)
     all_held: list[bool] = []
-    for tilt in TILTS:
+    for tilt in tilts:
         off, bars, first_held, found, false = [], [], [], 0, 0
         for n in range(count):
             made = make({"card_tap": "card", "coin_tap": "coin", "points": "card"}.get(kind, kind), tilt, seed + n)
@@ -233,6 +233,7 @@ def main() -> None:
     parser.add_argument("what", nargs="*", default=["card", "coin", "ruler", "sheet", "points", "others"], metavar="WHAT")
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--seed", type=int, default=5000)
+    parser.add_argument("--tilt", type=float, help="only this tilt, degrees")
     parser.add_argument("--photos", type=Path)
     parser.add_argument("--part", default="0/1", help="K/N: every N-th file from the K-th")
     given = parser.parse_args()
@@ -248,7 +249,7 @@ def main() -> None:
         if what in run:
             run[what]()
         else:
-            table(what, given.count, given.seed)
+            table(what, given.count, given.seed, TILTS if given.tilt is None else (given.tilt,))
 
 
 if __name__ == "__main__":
