@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,6 +20,7 @@ from training.figure.finish import PAINTS, STAINS, Finish
 from training.figure.log import Log
 from training.figure.prints import PrintDesign
 from training.figure.species import SPECIES
+from vision.resize import resize
 
 #: Base surface -> how often it is drawn.
 BASES = {
@@ -116,8 +116,7 @@ def _photographed(figure: Figure, rng: np.random.Generator) -> Raw:
     scale = max(RAW[0] / h, RAW[1] / w) if min(h / RAW[0], w / RAW[1]) < 1 else float(rng.uniform(max(0.4, RAW[0] / h), 1.0))
     scale = min(scale, 1.5)
     if abs(scale - 1) > 0.02:
-        way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        pixels = np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=way), np.uint8)
+        pixels = resize(pixels, round(w * scale), round(h * scale))
     across = float(rng.uniform(160, 420))
     colour = pixels.astype(np.float32) / 255
     return Raw(colour, np.zeros(colour.shape[:2], np.float32), across / pixels.shape[0], figure.group)
