@@ -39,8 +39,8 @@ SIDE_MM, SIDE_TURN = 0.15, 0.25
 #: Sides: least share of profiles on the line (mean, worst), greatest scatter about it (px, mm: the larger counts).
 HELD_MEAN, HELD_WORST, RMS_PX, RMS_MM = 0.72, 0.3, 0.75, 0.22
 #: Standard errors of any length as a share: lens distortion near the middle of a phone photo and the card's bow; wall and
-#: shadow that widen all sides alike.
-LENS_SHARE, WIDENED_SHARE = 0.0025, 0.004
+#: shadow that widen all sides alike, more so the more of the wall is seen (times the sine of the tilt, plus one).
+LENS_SHARE, WIDENED_SHARE, SLANTED = 0.0025, 0.004, 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +175,8 @@ def _scale(seen: CardSeen, photo: NDArray[np.uint8]) -> Scale:
     # the card's face lies a card's thickness nearer than the surface, which is what shall be measured
     nearer = CARD_THICKNESS_MM / pose.distance * np.cos(np.deg2rad(pose.tilt))
     down = np.diag([1 + nearer, 1 + nearer, 1.0])
-    share = float(np.sqrt(LENS_SHARE**2 + WIDENED_SHARE**2 + (nearer / 3) ** 2))
+    widened = WIDENED_SHARE * (1 + SLANTED * np.sin(np.deg2rad(pose.tilt)))
+    share = float(np.sqrt(LENS_SHARE**2 + widened**2 + (nearer / 3) ** 2))
     outline = tuple((float(x), float(y)) for x, y in seen.corners)
     either = down @ np.array([p.plane for p in seen.poses]) if len(seen.poses) > 1 else np.zeros((0, 3, 3))
     tilt = f"tilted about {pose.tilt:.0f} degrees" if pose.tilt > 8 else "nearly square on"
