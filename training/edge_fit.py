@@ -21,7 +21,7 @@ from vision.edges.kinds import STRIP_KINDS
 from vision.edges.naming import FORMAT, MISSING, MODEL, QUESTIONS, EdgeModel, Forest
 from vision.edges.numbers import NAMES
 
-TREES, LEAF, FOLDS = 120, 3, 5
+TREES, LEAF, FOLDS = 80, 2, 4
 #: How often a real edge counts beside a made one.
 REAL_WEIGHT = 3
 #: Freedom of the linear rule beside the trees.
@@ -173,7 +173,7 @@ def store(model: EdgeModel, path: Path = MODEL) -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--photos", type=Path, required=True, help="photo collection, for real figure on made faces")
-    parser.add_argument("--each", type=int, default=30, help="pictures of every kind and setting")
+    parser.add_argument("--each", type=int, default=12, help="pictures of every kind and setting")
     parser.add_argument("--out", type=Path, default=MODEL)
     chosen = parser.parse_args(arguments)
     rows = list(made_rows("tune", chosen.each, chosen.photos))

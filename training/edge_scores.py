@@ -1,6 +1,6 @@
 """Scores of the edge measures on made pictures kept aside and on outlined real edges, with intervals and a baseline.
 
-    python -m training.edge_scores --photos DIR --json FILE [--each 24]
+    python -m training.edge_scores --photos DIR --json FILE [--each 5] [--fitted 12]
 
 Made pictures of the part 'report' share neither seed nor photographer with those of the fit. Real edges are named by rules
 fitted without any edge of their photographer, and once more by rules fitted on made pictures alone. Intervals (95 %) draw
@@ -34,7 +34,7 @@ PLACE_PX, PLACE_SHARE = 2.0, 0.35
 #: Kinds whose end shows real wood below a foreign face, against which continuation is hardest.
 FOREIGN = ("veneer_lumber_end", "veneer_lumber_edge", "band_wood", "band_end_print", "book_arris")
 #: Groups of photographers, each left out once.
-REAL_FOLDS = 6
+REAL_FOLDS = 4
 TESTS = ("kind", "sheet", "seam", "continuous")
 
 Floats = NDArray[np.float64]
@@ -52,7 +52,7 @@ def balanced(true: Ints, given: Ints) -> Callable[[Ints], float]:
 
 def with_interval(groups: Sequence[str], statistic: Callable[[Ints], float]) -> dict[str, Any]:
     every = np.arange(len(groups))
-    low, high = group_bootstrap(groups, statistic, times=400)
+    low, high = group_bootstrap(groups, statistic, times=100)
     return {"value": statistic(every), "low": low, "high": high, "edges": len(groups), "groups": len(set(groups))}
 
 
@@ -167,7 +167,7 @@ def baseline(fit_rows: Sequence[Row], rows: Sequence[Row], question: str) -> Flo
     from sklearn.preprocessing import StandardScaler
 
     known = [(r, a) for r, a in zip(fit_rows, answers(fit_rows, question), strict=True) if a is not None]
-    model = make_pipeline(StandardScaler(), LogisticRegression(C=0.003, max_iter=400, class_weight="balanced"))
+    model = make_pipeline(StandardScaler(), LogisticRegression(C=0.003, max_iter=100, class_weight="balanced"))
     model.fit(np.stack([r.embedding for r, _ in known]), [a for _, a in known])
     out = np.zeros((len(rows), len(STRIP_KINDS) if question == "kind" else 2))
     out[:, model.classes_] = model.predict_proba(np.stack([r.embedding for r in rows]))
@@ -220,8 +220,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=Path, required=True)
     parser.add_argument("--json", type=Path, required=True)
-    parser.add_argument("--each", type=int, default=24, help="made pictures of every kind and setting to score")
-    parser.add_argument("--fitted", type=int, default=30, help="made pictures of every kind and setting that the fit used")
+    parser.add_argument("--each", type=int, default=5, help="made pictures of every kind and setting to score")
+    parser.add_argument("--fitted", type=int, default=12, help="made pictures of every kind and setting that the fit used")
     chosen = parser.parse_args(arguments)
     cv2.setNumThreads(1)
     fit_rows = list(made_rows("tune", chosen.fitted, chosen.photos))
