@@ -11,20 +11,23 @@ from numpy.typing import NDArray
 
 from training.composites.figures import Figure as Photo
 from training.edges import paints
+from training.edges.finishing import (
+    RGB,
+    as_rgb,
+    coated,
+    glue_line,
+    glued,
+    layered_fill,
+    lowered,
+    sawn,
+    with_stringing,
+)
 from training.edges.kinds import PLYWOOD, STRIP_OF
 from training.edges.paints import Colours, Fill
 from training.figure import cores
 from training.figure.cuts import Board
 from training.figure.finish import PAINTS, Finish, apply_finish
-from training.figure.noise import fractal, value_noise
 from training.figure.slabs import LumberSlab
-
-RGB = tuple[float, float, float]
-
-
-def _rgb(colour: NDArray[np.floating]) -> RGB:
-    r, g, b = (float(v) for v in np.clip(colour, 0.02, 1))
-    return r, g, b
 
 
 @dataclass(frozen=True)
@@ -72,35 +75,6 @@ class Build:
         return cross_laid + sum(layer.kind == "veneer" for layer in self.layers) if cross_laid else 0
 
 
-def _layered(fill: Fill, bounds: Sequence[float], fills: Sequence[Fill | None]) -> Fill:
-    """`fills[k]` from `bounds[k]` to `bounds[k + 1]` (rows y in mm), `fill` everywhere else and where that is None."""
-    def layered(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
-        out = np.array(fill(x, y, texel))
-        for low, high, part in zip(bounds[:-1], bounds[1:], fills, strict=True):
-            rows = np.flatnonzero((y >= low) & (y < high))
-            if part is not None and len(rows):
-                out[rows] = part(x, y[rows], texel)
-        return out
-
-    return layered
-
-
-def _coated(fill: Fill, rng: np.random.Generator, strength: float = 0.5) -> Fill:
-    """A raw narrow side as life leaves it: sometimes oiled darker, always unevenly soiled."""
-    dark = float(1 - strength * rng.uniform(0, 0.55))
-    tint = np.array([1.0, float(rng.uniform(0.92, 1.0)), float(rng.uniform(0.8, 1.0))]) * dark
-    if rng.random() < 0.1:  # burnt by a saw or a laser
-        tint = tint * np.array([0.55, 0.45, 0.38])
-    salt, dirt = int(rng.integers(1, 2**30)), float(rng.uniform(0.0, 0.09))
-
-    def coated(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
-        gx, gy = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
-        cloud = 1 + dirt * fractal(salt, gx / 35, gy / 14, octaves=3)
-        return np.asarray(np.clip(fill(x, y, texel) * tint * cloud[..., None], 0, 1), np.float32)
-
-    return coated
-
-
 def _raw(core: str, thickness: float, rng: np.random.Generator, *, end: bool, plies: int = 7, ply_face: float = 1.2) -> tuple[
         Fill, NDArray[np.float64]]:
     """Bare narrow side of a core `thickness` mm thick and the heights of its ply boundaries (empty without plies)."""
@@ -113,7 +87,7 @@ def _raw(core: str, thickness: float, rng: np.random.Generator, *, end: bool, pl
         bounds, true = even, even.copy()
         inner = np.diff(even)[1:-1] * np.exp(rng.normal(0, 0.07, plies - 2))
         true[1:-1] = ply_face + np.r_[0.0, np.cumsum(inner)] * (thickness - 2 * ply_face) / inner.sum()
-    tint = _rgb(np.array((0.77, 0.65, 0.48)) * rng.uniform(0.85, 1.12))
+    tint = as_rgb(np.array((0.77, 0.65, 0.48)) * rng.uniform(0.85, 1.12))
 
     def fill(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
         fine = thickness / max(8, round(thickness / texel))
@@ -130,35 +104,7 @@ def _raw(core: str, thickness: float, rng: np.random.Generator, *, end: bool, pl
         at = np.interp(y, true, bounds) if core == "plywood" else y
         return np.asarray(figure.rgb[np.clip((at / fine).astype(int), 0, rows - 1)], np.float32)
 
-    return _coated(_glued(fill, true, rng) if core == "plywood" else fill, rng), true
-
-
-def _glued(fill: Fill, bounds: NDArray[np.float64], rng: np.random.Generator) -> Fill:
-    """Plies nearer to one tone, parted by dark glue lines, with dashes where fibres were torn: the look of many plywoods."""
-    if rng.random() < 0.45:
-        return fill
-    keep, dark, wide = float(rng.uniform(0.1, 0.9)), float(rng.uniform(0.15, 0.65)), float(rng.uniform(0.06, 0.2))
-    torn, salt = float(rng.uniform(0, 0.5)), int(rng.integers(1, 2**30))
-
-    def glued(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
-        rgb = np.array(fill(x, y, texel))
-        ply = np.clip(np.searchsorted(bounds, y) - 1, 0, len(bounds) - 2)
-        for k in np.unique(ply):
-            mean = rgb[ply == k].mean(axis=(0, 1))
-            rgb[ply == k] *= ((rgb.mean(axis=(0, 1)) / mean) ** (1 - keep)).astype(np.float32)
-        gap = np.abs(y[:, None] - bounds[None, 1:-1]).min(axis=1)
-        soft = max(wide, 0.5 * texel)
-        gx, gy = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
-        line = (np.exp(-0.5 * (gap / soft) ** 2) * wide / soft)[:, None] * (0.75 + 0.4 * value_noise(salt, gx / 9, gy / 9))
-        end = (ply % 2 == 1)[:, None]
-        dash = np.clip((value_noise(salt + 1, gx / 3.5, gy / 0.35) - 0.45) / 0.2, 0, 1) * end
-        return np.asarray(rgb * np.clip(1 - dark * line - torn * dash, 0.05, 1)[..., None], np.float32)
-
-    return glued
-
-
-def _lowered(fill: Fill, by: float) -> Fill:
-    return lambda x, y, texel: fill(x, y - by, texel)
+    return coated(glued(fill, true, rng) if core == "plywood" else fill, rng), true
 
 
 def _slab_sides(slab: LumberSlab, *, end: bool) -> tuple[Fill, Fill, Fill, Fill]:
@@ -199,33 +145,12 @@ def _solid(name: str, rng: np.random.Generator) -> Build:
     slab = paints.solid(rng, (length, width, thick), count, paints.any_finish(rng))
     face, strip, third, under = _slab_sides(slab, end=end)
     if end and rng.random() < 0.5:
-        strip = _sawn(strip, rng)
+        strip = sawn(strip, rng)
     if name == "stringing":
-        face = _with_stringing(face, rng)
+        face = with_stringing(face, rng)
     species = slab.boards[0].log.species
     return Build(name, (width, length, thick) if end else (length, width, thick), face, strip, third, under, end,
                  (Layer("solid", 0.0, thick),), True, gloss=float(rng.uniform(0, 0.6)), pale=species.sap)
-
-
-def _sawn(fill: Fill, rng: np.random.Generator) -> Fill:
-    """An end as the saw left it: slanting marks and torn fibres."""
-    slope, pitch, deep = float(rng.normal(0, 1.5)), float(rng.uniform(0.8, 4.0)), float(rng.uniform(0.02, 0.13))
-    salt = int(rng.integers(1, 2**30))
-
-    def sawn(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
-        gx, gy = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
-        marks = value_noise(salt, (gx + slope * gy) / pitch, gy / 40) + 0.8 * value_noise(salt + 1, gx / 0.7, gy / 0.7)
-        return np.asarray(np.clip(fill(x, y, texel) * (1 + deep * marks)[..., None], 0, 1), np.float32)
-
-    return sawn
-
-
-def _with_stringing(face: Fill, rng: np.random.Generator) -> Fill:
-    """A thin inlaid line, light or dark, let into the face a little way in from the arris."""
-    at, wide = float(rng.uniform(3, 22)), float(rng.uniform(0.8, 3.0))
-    light = rng.random() < 0.7
-    colour = _rgb(rng.uniform(0.75, 0.95, 3) * (1, 0.9, 0.7) if light else rng.uniform(0.08, 0.2, 3))
-    return _layered(face, (at, at + wide), (paints.plain(colour, "smooth", int(rng.integers(1, 2**30))),))
 
 
 def _face(rng: np.random.Generator, photos: Sequence[Photo], size: tuple[float, float], *, across: bool, print_: bool,
@@ -244,9 +169,9 @@ def _face_layer(name: str, rng: np.random.Generator, log_colour: RGB) -> tuple[f
     if name.startswith("laminate"):
         tone = str(rng.choice(["dark", "dark", "white"]))
         colour = rng.uniform(0.08, 0.2) * np.array([1.1, 0.9, 0.75]) if tone == "dark" else rng.uniform(0.82, 0.95) * np.ones(3)
-        return float(rng.uniform(0.6, 1.3)), tone, _rgb(colour)
+        return float(rng.uniform(0.6, 1.3)), tone, as_rgb(colour)
     mm = float(rng.uniform(0.5, 0.9) if rng.random() < 0.7 else rng.uniform(1.0, 3.0))
-    return mm, "wood", _rgb(np.array(log_colour) * rng.uniform(0.75, 1.05))
+    return mm, "wood", as_rgb(np.array(log_colour) * rng.uniform(0.75, 1.05))
 
 
 def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Build:
@@ -270,7 +195,7 @@ def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Buil
         inner_mm, inner_end = thick - 2 * mm, not end if surface == "veneer" else end
     raw, bounds = _raw(core, inner_mm, rng, end=inner_end, plies=inner, ply_face=ply_face)
     if inner_mm < thick:
-        raw, bounds = _lowered(raw, mm), bounds + mm
+        raw, bounds = lowered(raw, mm), bounds + mm
     groups: tuple[str, ...] = ()
     if surface == "bare":
         salt = int(rng.integers(1, 2**30))
@@ -283,7 +208,7 @@ def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Buil
         sheet: Fill = paints.plain(colour, "smooth", int(rng.integers(1, 2**30)))
         if tone == "wood":  # the sheet's own cut edge: grain along, or its end grain
             sheet = (paints.end_of(flitch, finish, 3, 40.0) if end else paints.along_grain(flitch, 0.0, finish, 3, tone=0.9))
-        strip = _layered(raw, (0.0, mm, thick - mm, thick + 1), (sheet, None, sheet))
+        strip = layered_fill(raw, (0.0, mm, thick - mm, thick + 1), (sheet, None, sheet))
     else:
         strip = raw
     layers = [Layer("veneer" if tone == "wood" else "laminate", 0.0, mm, tone)] if mm else []
@@ -292,7 +217,7 @@ def _cored(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Buil
         cross = paints.any_board(paints.any_log(rng, ("poplar_like", "birch_like", "beech_like")), rng)
         plain_finish = Finish(age=0.2)
         crossing = (paints.along_grain(cross, 0.0, plain_finish, 5) if end else paints.end_of(cross, plain_finish, 5, 10.0))
-        strip = _layered(strip, (mm, mm + band, thick - mm - band, thick - mm), (crossing, None, crossing))
+        strip = layered_fill(strip, (mm, mm + band, thick - mm - band, thick - mm), (crossing, None, crossing))
         low = thick - mm - band
         layers += [Layer("cross", mm, mm + band), Layer("core", mm + band, low), Layer("cross", low, thick - mm)]
     elif core == "plywood":
@@ -333,9 +258,9 @@ def _banded(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Bui
     elif name == "band_end_print":
         boards = [paints.any_board(paints.any_log(rng), rng) for _ in range(2)]
         strip = paints.end_of(boards[0], finish, salt, 50.0)
-        rim = paints.plain(_rgb(np.array(boards[0].log.species.late) * 0.8), "melamine", salt)
+        rim = paints.plain(as_rgb(np.array(boards[0].log.species.late) * 0.8), "melamine", salt)
     elif name == "band_plain":
-        colour = _rgb(np.array(PAINTS[str(rng.choice(list(PAINTS)))]) + rng.normal(0, 0.03, 3))
+        colour = as_rgb(np.array(PAINTS[str(rng.choice(list(PAINTS)))]) + rng.normal(0, 0.03, 3))
         if rng.random() < 0.5:
             face = paints.plain(colour, "melamine", salt + 1)
             groups, continuous = (), None
@@ -344,19 +269,19 @@ def _banded(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Bui
         design = paints.any_print(rng)
         strip = paints.printed(design, rng, across=False)
         shade = 0.12 if name == "band_laminate" else float(rng.uniform(0.6, 1.0))
-        rim = paints.plain(_rgb(np.array(design.source.log.species.early) * shade), "melamine", salt)
+        rim = paints.plain(as_rgb(np.array(design.source.log.species.early) * shade), "melamine", salt)
     if name == "book_arris":
         # a leaf opened over the arris: the narrow side shows the face's figure mirrored at the arris
         plain_face = face
         strip = lambda x, y, t: plain_face(x, y + 0.5, t)  # noqa: E731
         rim, groups = plain_face, groups
-    face_b = _layered(face, (0.0, seen), (rim,)) if name != "book_arris" else face
+    face_b = layered_fill(face, (0.0, seen), (rim,)) if name != "book_arris" else face
     if name not in ("book_arris", "lipping") or not continuous:
-        face_b = _glue_line(face_b, seen, float(rng.uniform(0.05, 0.3)), float(rng.uniform(0.1, 0.6)))
+        face_b = glue_line(face_b, seen, float(rng.uniform(0.05, 0.3)), float(rng.uniform(0.1, 0.6)))
     if name == "lipping" and not continuous:  # the veneer runs over the lipping and shows as a line
         mm, _, _ = _face_layer("veneer", rng, (0, 0, 0))
         under = strip
-        strip = _layered(under, (0.0, mm), (paints.along_grain(flitch, 0.0, finish, 3, tone=0.9),))
+        strip = layered_fill(under, (0.0, mm), (paints.along_grain(flitch, 0.0, finish, 3, tone=0.9),))
         return Build(name, size, face, strip, strip, face, end, (Layer("veneer", 0.0, mm), Layer("solid", mm, thick)), False,
                      face_mm=mm, face_tone="wood", groups=groups, gloss=float(rng.uniform(0, 0.6)))
     layers = (Layer("solid", 0.0, thick),) if name == "lipping" else (Layer("band", 0.0, thick, "other"),)
@@ -364,22 +289,12 @@ def _banded(name: str, rng: np.random.Generator, photos: Sequence[Photo]) -> Bui
                  gloss=float(rng.uniform(0, 0.8)))
 
 
-def _glue_line(fill: Fill, at: float, wide: float, dark: float) -> Fill:
-    """A dark joint `at` mm from the arris."""
-    def joined(x: NDArray[np.float64], y: NDArray[np.float64], texel: float) -> Colours:
-        out = np.array(fill(x, y, texel))
-        share = np.clip(1 - np.abs(y - at) / max(wide, 0.6 * texel), 0, 1) * min(1.0, wide / texel)
-        return np.asarray(out * (1 - dark * share)[:, None, None], np.float32)
-
-    return joined
-
-
 def _painted(rng: np.random.Generator) -> Build:
     core = str(rng.choice(["lumber", "fibreboard", "plywood", "particle_board"], p=[0.35, 0.35, 0.15, 0.15]))
     plies, thick = PLYWOOD[int(rng.integers(len(PLYWOOD)))] if core == "plywood" else (0, float(rng.uniform(12, 32)))
     size = (float(rng.uniform(400, 1200)), float(rng.uniform(200, 600)), thick)
     end, salt = bool(rng.random() < 0.5), int(rng.integers(1, 2**30))
-    colour = _rgb(np.array(PAINTS[str(rng.choice(list(PAINTS)))]) + rng.normal(0, 0.02, 3))
+    colour = as_rgb(np.array(PAINTS[str(rng.choice(list(PAINTS)))]) + rng.normal(0, 0.02, 3))
     kind = str(rng.choice(["smooth", "brushed", "roller"]))
     under, _ = _raw(core, thick, rng, end=end, plies=plies, ply_face=thick / plies if plies else 1.0)
     coat = paints.plain(colour, kind, salt)

@@ -33,7 +33,7 @@ def ground(kind: str, shape: tuple[int, int], px_per_mm: float, rng: np.random.G
             for k in range(0, rgb.shape[0], pitch):
                 rgb[k:k + pitch] *= rng.uniform(0.8, 1.1)
                 rgb[k] *= 0.5
-        out = cv2.resize(np.asarray(rgb, np.float32), (w, h), interpolation=cv2.INTER_LINEAR)
+        out: NDArray[np.floating] = resize_map(np.asarray(rgb, np.float32), w, h)
         out = np.clip(out, 0, 1) ** 2.2
         if kind == "bench":
             out = cv2.GaussianBlur(out, (0, 0), float(rng.uniform(1, 8)))
