@@ -36,7 +36,7 @@ def ground(kind: str, shape: tuple[int, int], px_per_mm: float, rng: np.random.G
         out: NDArray[np.floating] = resize_map(np.asarray(rgb, np.float32), w, h)
         out = np.clip(out, 0, 1) ** 2.2
         if kind == "bench":
-            out = cv2.GaussianBlur(out, (0, 0), float(rng.uniform(1, 8)))
+            out = np.asarray(cv2.GaussianBlur(out, (0, 0), float(rng.uniform(1, 8))), np.float32)
     elif kind == "dark":
         out = np.full((h, w, 3), rng.uniform(0.005, 0.06), np.float32)
     else:
