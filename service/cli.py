@@ -60,8 +60,8 @@ def look(
         "'120,340 1820,352 600'. Holds for surfaces as far away as that line. One for a photo.")] = None,
     scale: Annotated[list[str] | None, typer.Option(
         "--scale", metavar="FORM", help="What of known size lies on the surface: card (a bank card), 'coin:2 euro', ruler:mm, "
-        "sheet (see grainassay sheet), points:X,Y,X,Y=MM, none. A point on it may follow: card@812,430. Without this a card or "
-        "a sheet is looked for.")] = None,
+        "sheet (see grainassay sheet), points:X,Y,X,Y=MM, or auto for a sheet or a card. A point on it may follow: card@812,430. "
+        "Without this nothing is given in mm.")] = None,
     prior: Annotated[str | None, typer.Option(
         "--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
     model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,

@@ -35,7 +35,7 @@ from vision.assessment import Part as PartResult
 from vision.millimetres import Scale as PhotoScale
 from vision.types import Verdict
 
-SCHEMA = "1.0"
+SCHEMA = "1.1"
 #: Probabilities are written with this many decimals; every distribution still sums to 1 exactly in these units.
 DECIMALS = 6
 TOLERANCE = 1e-6

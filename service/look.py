@@ -99,8 +99,8 @@ def _scaled(photo: Photo, asked: ScaleAsked) -> tuple[Photo, list[str]]:
     check_inside(photo.file, list(asked.points), photo.width, photo.height, "--scale")
     scale = find_scale(photo.pixels, asked, focal_px=stated_focal_px(photo.file, photo.width, photo.height))
     if scale is None:
-        missing = f"{photo.file}: the {asked.kind} that --scale names was not found, so nothing is given in millimetres."
-        return photo, [] if asked.kind == "auto" else [missing]
+        what = "no card and no sheet" if asked.kind == "auto" else f"no {asked.kind}"
+        return photo, [f"{photo.file}: {what} was found for --scale, so nothing is given in millimetres. A tap on it may help."]
     here = scale.mm_per_px_at(scale.centre)
     return replace(photo, scale=scale, mm_per_px=None if here is None else here[0]), []
 

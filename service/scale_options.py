@@ -21,7 +21,10 @@ RULER_UNITS: Mapping[str, str] = {"": "", "mm": "mm", "cm": "mm", "inch": "inch"
 
 
 def parse_scale_options(values: Sequence[str], files: Sequence[str]) -> dict[str, ScaleAsked]:
-    """What is asked for by file from '[FILE=]FORM' values; a form without a file counts for all photos not named."""
+    """What is asked for by file from '[FILE=]FORM' values; a form without a file counts for all photos not named.
+
+    Nothing is looked for where nothing is asked: the search takes a second or two of a large photo, and most hold no card.
+    """
     out: dict[str, ScaleAsked] = {}
     general: ScaleAsked | None = None
     for value in values:
@@ -38,7 +41,7 @@ def parse_scale_options(values: Sequence[str], files: Sequence[str]) -> dict[str
             general = asked
         else:
             out[file] = asked
-    return {f: out.get(f, general or ScaleAsked()) for f in files}
+    return {f: asked for f in files if (asked := out.get(f, general)) is not None}
 
 
 def parse_scale(text: str) -> ScaleAsked:

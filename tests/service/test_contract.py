@@ -33,7 +33,7 @@ def raw(doc):
 
 def test_keys_and_their_order(raw):
     assert list(raw) == HEAD
-    assert raw["schema"] == "1.0"
+    assert raw["schema"] == "1.1"
     assert list(raw["model"]) == ["id", "feature_schema", "calibration"]
     assert list(raw["model"]["calibration"]) == ["basis", "real_specimens"]
     assert list(raw["prior"]) == ["name", "face", "core"]

@@ -44,7 +44,8 @@ def test_photos_by_name():
     files = ("a.jpg", "b.jpg")
     asked = parse_scale_options(["b.jpg=points:0,0,300,400=500", "card"], files)
     assert asked["a.jpg"].kind == "card" and asked["b.jpg"].kind == "points"
-    assert parse_scale_options([], files) == dict.fromkeys(files, ScaleAsked())
+    assert parse_scale_options([], files) == {}
+    assert parse_scale_options(["b.jpg=card"], files) == {"b.jpg": ScaleAsked("card")}
     for wrong in (["card", "sheet"], ["a.jpg=card", "a.jpg=sheet"], ["card@1,2"]):
         with pytest.raises(UsageError):
             parse_scale_options(wrong, files)
@@ -72,7 +73,9 @@ def test_what_is_not_found_is_said_and_gives_no_millimetres(plain):
     photo = outcome.assessment.photos[0].photo
     assert photo.scale is None and photo.mm_per_px is None
     assert any("card" in n and "millimetres" in n for n in outcome.notes)
-    assert look(Request((plain,), asked={plain: ScaleAsked()}), ChestEngine()).notes == ()
+    unnamed = look(Request((plain,), asked={plain: ScaleAsked()}), ChestEngine()).notes
+    assert any("no card and no sheet" in n for n in unnamed)
+    assert look(Request((plain,)), ChestEngine()).notes == ()
 
 
 def test_points_outside_the_photo_are_refused(plain):

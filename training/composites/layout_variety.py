@@ -35,6 +35,7 @@ from training.figure.cuts import saw_board
 from training.figure.finish import STAINS, Finish, apply_finish, to_bytes
 from training.figure.log import Log
 from training.figure.species import SPECIES
+from vision.resize import resize
 
 Pixels = NDArray[np.uint8]
 
@@ -75,7 +76,7 @@ def varied_figure(figure: Figure, rng: np.random.Generator) -> Figure:
         sx, sy = np.exp(rng.normal(0, 0.25, 2))
         h, w = pixels.shape[:2]
         size = (int(np.clip(w * sx, 240, 1600)), int(np.clip(h * sy, 150, 1200)))
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA if sx * sy < 1 else cv2.INTER_CUBIC), np.uint8)
+        pixels = resize(np.ascontiguousarray(pixels), *size)
     out = pixels.astype(np.float32)
     mean = out.mean((0, 1))
     grey = (out - mean).mean(2, keepdims=True)
