@@ -14,10 +14,10 @@ _POINT = re.compile(rf"^\s*({_NUMBER})\s*,\s*({_NUMBER})\s*$")
 _POINTS = re.compile(rf"^\s*({_NUMBER}),({_NUMBER})[,\s]\s*({_NUMBER}),({_NUMBER})\s*=\s*({_NUMBER})\s*(?:mm)?\s*$")
 _LINE = re.compile(rf"^\s*({_NUMBER}),({_NUMBER})[,\s]\s*({_NUMBER}),({_NUMBER})\s*$")
 FORMS = (
-    "Write auto, none, card, sheet, ruler, coin:NAME or points:X,Y,X,Y=MM; a point on the card or coin may follow after @, as in "
-    "'card@812,430' or 'coin:2 euro@812,430'."
+    "Write auto, none, card, sheet, ruler:mm, ruler:inch or points:X,Y,X,Y=MM; a point on the card may follow after @, as in "
+    "'card@812,430'."
 )
-RULER_UNITS: Mapping[str, str] = {"": "", "mm": "mm", "cm": "mm", "inch": "inch", "in": "inch"}
+RULER_UNITS: Mapping[str, str] = {"mm": "mm", "cm": "mm", "inch": "inch", "in": "inch"}
 
 
 def parse_scale_options(values: Sequence[str], files: Sequence[str]) -> dict[str, ScaleAsked]:
@@ -41,7 +41,8 @@ def parse_scale_options(values: Sequence[str], files: Sequence[str]) -> dict[str
             general = asked
         else:
             out[file] = asked
-    return {f: asked for f in files if (asked := out.get(f, general)) is not None}
+    chosen = {f: out.get(f, general) for f in files}
+    return {f: asked for f, asked in chosen.items() if asked is not None}
 
 
 def parse_scale(text: str) -> ScaleAsked:
@@ -65,13 +66,12 @@ def parse_scale(text: str) -> ScaleAsked:
     if kind == "card" and not rest:
         return ScaleAsked("card", points=_tap(point) if at else ())
     if kind == "coin":
-        from vision.scale.objects import coin_diameter
-
-        if not rest:
-            raise UsageError("--scale", "the coin is not named.", "Write coin:NAME, as in coin:2 euro, or coin:24.25mm.")
-        return ScaleAsked("coin", mm=coin_diameter(rest), points=_tap(point) if at else ())
+        raise UsageError("--scale", "a coin is not measured well enough yet: in trials its error bars failed one time in four.",
+                         "Lay a bank card (card) or the printed sheet (sheet) beside it, or mark two points (points:...).")
     if kind == "sheet" and not at:
         return ScaleAsked("sheet", mm=_length(_number(rest)) if rest else None)
+    if kind == "ruler" and not rest:
+        raise UsageError("--scale", "the unit of the ruler's ticks is not named.", "Write ruler:mm or ruler:inch.")
     if kind == "ruler" and rest.lower() in RULER_UNITS:
         return ScaleAsked("ruler", unit=RULER_UNITS[rest.lower()], points=_line(point) if at else ())
     raise UsageError("--scale", f"'{text}' is no scale.", FORMS)

@@ -112,7 +112,7 @@ def measure(kind: str, made: Made) -> Scale | None:
     if kind in ("coin", "coin_tap"):
         return find_coin(made.pixels, made.layer.mm[0], tap=tap if kind == "coin_tap" else None, focal_px=made.focal)
     if kind == "ruler":
-        return find_ruler(made.pixels)
+        return find_ruler(made.pixels, unit=made.look)
     return find_sheet(made.pixels, focal_px=made.focal)
 
 

@@ -36,11 +36,16 @@ PRINTED = {
         "roles": "python -m training.roles --renders DIR",
         "problems": "python -m training.problem_rates --photos DIR",
     },
+    "Millimetres": {
+        "millimetres": "python -m training.scale_scores card card_tap coin_tap ruler sheet points others --count 12 --seed 7000",
+        "cardless": "python -m training.scale_scores real --photos DIR",
+    },
     "Repeats and leaf layouts": {
         "repeats": "python -m training.repeat_scores --photos DIR --textures DIR --json FILE",
         "specimens": "python -m training.repeat_specimens --photos DIR",
         "traps": "python -m training.repeat_traps --photos DIR --textures DIR --part report --json FILE",
         "layouts": "python -m training.layout_scores --photos DIR --textures DIR --json FILE",
+        "laid": "python -m training.layout_panels --photos DIR --renders DIR --most 30",
         "cost": "python -m benchmarks.repeat_cost",
     },
 }

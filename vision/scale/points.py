@@ -14,7 +14,7 @@ from vision.scale.pose import FOCAL_SHARE
 #: Standard error of a point set by hand, px (each end, along the line), and of the length stated, as a share.
 POINT_PX, STATED_SHARE = 1.5, 0.001
 #: How the surface may run away from the camera along the line: standard deviation of the tangent of its slant.
-SLANT = 0.6
+SLANT = 1.0
 
 
 def scale_of_points(a: Point, b: Point, mm: float, size: tuple[int, int], *, focal_px: float | None = None) -> Scale:
