@@ -210,7 +210,11 @@ def real(folder: Path, part: str) -> None:
     from vision.scale.find import ScaleAsked, find_scale
 
     k, n = (int(v) for v in part.split("/"))
-    files = sorted(p for p in folder.iterdir() if p.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp"))[k::n]
+    inner = folder / "img"  # the collection keeps its pictures there
+    among = inner if inner.is_dir() else folder
+    files = sorted(p for p in among.iterdir() if p.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp"))[k::n]
+    if not files:
+        raise SystemExit(f"{folder}: no photos here. Name the folder that holds them, or the one above its img/.")
     found, seen = [], 0
     for file in files:
         try:

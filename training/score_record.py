@@ -38,7 +38,7 @@ PRINTED = {
     },
     "Millimetres": {
         "millimetres": "python -m training.scale_scores card card_tap coin_tap ruler sheet points others --count 12 --seed 7000",
-        "cardless": "python -m training.scale_scores real --photos DIR",
+        "cardless": "python -m training.scale_scores real --photos DIR --part 1/4",
     },
     "Repeats and leaf layouts": {
         "repeats": "python -m training.repeat_scores --photos DIR --textures DIR --json FILE",
