@@ -59,9 +59,8 @@ def look(
         "--scale-mm", metavar="'X,Y X,Y MM'", help="A length you know on the photo: its two ends and its millimetres, as in "
         "'120,340 1820,352 600'. Holds for surfaces as far away as that line. One for a photo.")] = None,
     scale: Annotated[list[str] | None, typer.Option(
-        "--scale", metavar="FORM", help="What of known size lies on the surface: card (a bank card), ruler:mm, ruler:inch, "
-        "sheet (see grainassay sheet), points:X,Y,X,Y=MM, or auto for a sheet or a card. A point on it may follow: card@812,430. "
-        "Without this nothing is given in mm.")] = None,
+        "--scale", metavar="FORM", help="What of known size lies on the surface: card (a bank card), sheet (grainassay sheet), "
+        "auto for either of them, or points:X,Y,X,Y=MM. Without this nothing is given in mm.")] = None,
     prior: Annotated[str | None, typer.Option(
         "--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
     model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,
