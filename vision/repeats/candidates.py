@@ -21,7 +21,7 @@ LEAST_WEIGHT = 0.45
 #: Pairs with a move of at least this weight are clear: unrelated boards seldom reach it.
 CLEAR_WEIGHT = 3.0
 #: Pairs correlated densely at most: so many for the whole piece, and so many more a sheet.
-DENSE_BASE, DENSE_PER_SHEET = 2, 1.0
+DENSE_BASE, DENSE_PER_SHEET = 1, 0.25
 
 
 def candidate_moves(described: Sequence[Described], pool: Executor) -> list[tuple[int, int, Move]]:
