@@ -39,8 +39,8 @@ SOURCES: Final[Mapping[str, str]] = MappingProxyType({
 LINE_REACH: Final = 0.06
 LINE_BEYOND: Final = 0.25
 DEPTH_NOTE: Final = (
-    "Millimetres hold on the surface the object lies on. A surface a share further from the camera measures that share "
-    "too small: 20 mm at 1 m is 2 %."
+    "Millimetres hold on the surface the object lies on. Things farther from the camera come out too small, nearer ones too "
+    "large: 20 mm deeper at a distance of 1 m makes 2 %."
 )
 
 

@@ -35,7 +35,7 @@ def scale_words(scale: Scale) -> str:
     """One line for the legend: what the scale rests on and how far lengths there can be trusted."""
     here = scale.mm_per_px_at(scale.centre)
     error = "" if here is None else f", lengths there to about {max(0.1, 100 * here[1]):.1f} %"
-    ticks = "" if scale.source == "coin" else "; ticks every 10 mm"
+    ticks = "" if scale.source == "coin" else "; ticks, where there is room for them, every 10 mm"
     return f"Scale: {WORDS[scale.source]}{error}{ticks}."
 
 
