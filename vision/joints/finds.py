@@ -178,9 +178,37 @@ class Relief:
 Find = Tails | RoundThing | Row | Pair | Strokes | Gap | Relief
 
 
+#: Keys of what is given out, whatever its shape in the reading.
+ITEM_KINDS: Final = ("dovetail", "fingers", "joint", "hole", "cam", "cap", "screw", "dowel", "nail", "knob", "hole_row",
+                     "hole_grid", "hole_pair", "staples", "gap", "relief")
+
+
+@dataclass(frozen=True)
+class JointItem:
+    """A find as others pass it on. `kind` of ITEM_KINDS; `sentence`: what is seen, with its numbers; `means`, `limits`: what it
+    supports and what it does not; `speaks_for`: the part meant; `cores`: keys of registry.CORES it leans towards; `strength`
+    of words.STRENGTHS; `chance`; `outline`: polygon in photo pixels."""
+
+    kind: str
+    sentence: str
+    means: str
+    limits: str
+    speaks_for: str
+    cores: tuple[str, ...]
+    strength: str
+    chance: float
+    outline: Outline
+
+    def __post_init__(self) -> None:
+        _require(self.kind in ITEM_KINDS, f"unknown kind {self.kind!r}")
+        _require(0 <= self.chance <= 1, "a chance lies between 0 and 1")
+        _require(len(self.outline) >= 3, "an outline has at least three points")
+
+
 @dataclass(frozen=True)
 class JointReading:
-    """All that was found on one panel and round it, best first within each kind."""
+    """All that was found on one panel and round it, best first within each kind; `items`: the same for passing on, likeliest
+    first, where the view was known."""
 
     tails: tuple[Tails, ...] = ()
     rounds: tuple[RoundThing, ...] = ()
@@ -189,6 +217,7 @@ class JointReading:
     strokes: tuple[Strokes, ...] = ()
     gaps: tuple[Gap, ...] = ()
     reliefs: tuple[Relief, ...] = ()
+    items: tuple[JointItem, ...] = ()
 
     @property
     def finds(self) -> tuple[Find, ...]:

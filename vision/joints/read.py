@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from vision.joints import gaps, relief, rows, strokes
 from vision.joints.chances import Net, stored
 from vision.joints.finds import ROUND_NAMES, Gap, JointReading, Pair, Relief, Row, Strokes, Tails
+from vision.joints.items import items_of
 from vision.joints.rounds import Spot, named, spots
 from vision.joints.rows import Holes
 from vision.joints.tails import find_tails
@@ -75,13 +76,19 @@ def read_pixels(pixels: NDArray[np.uint8], mm_per_px: float | None = None,
 
 
 def read_joints(view: WorkingView, photo: NDArray[np.uint8] | None = None) -> JointReading:
-    """Joints, holes and fittings of a panel; places in working-view pixels.
+    """Joints, holes and fittings of a panel: finds in working-view pixels, and `items` with key, sentence, chance and outline
+    in photo pixels.
 
     Parameters
     ----------
     view : the panel; millimetres are given only where it carries `mm_per_px`.
     photo : (h, w, 3) full photo, to look for end joints that the outline leaves out; without it only the view is searched.
     """
+    reading = _read(view, photo)
+    return replace(reading, items=items_of(reading, view))
+
+
+def _read(view: WorkingView, photo: NDArray[np.uint8] | None) -> JointReading:
     reading = read_pixels(view.pixels, view.mm_per_px, view.mask)
     if photo is None:
         return reading

@@ -9,7 +9,8 @@ import pytest
 
 from tests.vision.joints.joint_drawings import discs, fingers
 from vision.joints.chances import stored
-from vision.joints.finds import ROUND_NAMES, JointReading
+from vision.joints.finds import ROUND_NAMES, Gap, JointReading, Pair
+from vision.joints.items import polygon_of
 from vision.joints.read import LEAST, read_joints, read_pixels, surround
 from vision.panels import rectify
 from vision.types import Panel, Photo, WorkingView
@@ -51,6 +52,28 @@ def test_a_joint_beside_the_outline_is_found_on_the_photo() -> None:
     assert max(xs) > view.pixels.shape[1] + 10  # it lies beyond the view, in the view's own pixels
     ys = sorted(np.mean([p[1] for p in s.line]) for s in found[0].sides)
     assert np.abs(np.array(ys) - np.sort(sides)).max() < 1.5
+
+
+def test_items_carry_key_sentence_chance_and_place_on_the_photo() -> None:
+    pixels, _ = fingers(9.5, pitch=44, count=5)
+    big = np.full((400, 420, 3), 128, np.uint8)
+    big[100 : 100 + pixels.shape[0], 60 : 60 + pixels.shape[1]] = pixels
+    right, bottom = 59.5 + pixels.shape[1], 99.5 + pixels.shape[0]
+    view, photo = view_of(big, ((59.5, 99.5), (right, 99.5), (right, bottom), (59.5, bottom)))
+    reading = read_joints(view, photo.pixels)
+    assert len(reading.items) == len(reading.finds) > 0
+    item = next(i for i in reading.items if i.kind == "dovetail")
+    assert "Dovetails" in item.sentence and item.chance >= LEAST["tails"] and "drawer sides only" in item.limits
+    xs, ys = np.array(item.outline).T
+    assert right - 36 < xs.min() < right - 20 and right - 8 < xs.max() < right + 8  # 30 px deep at the right end, on the photo
+    assert ys.min() < 108 and ys.max() > bottom - 8
+
+
+def test_pairs_and_gaps_get_polygons_round_them() -> None:
+    pair = polygon_of(Pair(((10.0, 20.0), (110.0, 20.0)), 100.0, 0.0, 0.0, 0.7))
+    assert len(pair) >= 4 and pair[:, 0].min() < 10 and pair[:, 0].max() > 110
+    gap = polygon_of(Gap(((5.0, 5.0), (5.0, 80.0)), 0.0, 6.0, 0.3, 0.7))
+    assert np.ptp(gap[:, 0]) == pytest.approx(6.0, abs=0.1)
 
 
 def test_margin_goes_no_further_than_the_photo() -> None:
