@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.damage import regions
-from vision.damage.kinds import KINDS, UNDER_SUPPORTS, UNDER_WORDS, severity
+from vision.damage.kinds import BEARINGS, KINDS, UNDER_SUPPORTS, UNDER_WORDS, bearing, level, severity
 from vision.damage.net import DamageNet, shipped_net
 from vision.types import GrainField, Outline, WorkingView
 
@@ -19,7 +19,8 @@ class DamageRegion:
     `kind`: key of KINDS. `outline`: polygon in working-view pixels, `photo_outline` the same in photo pixels. `severity`:
     'minor' or 'major'. `probability`: chance that damage of this kind is there, as measured on drawn panels held out; None
     for kinds that only a look by hand settles, which are 'possible' and no more. `shows`: key of UNDER_WORDS when what lies
-    beneath can be told, else None. `words`: one sentence for the reader. `area_share`: of the panel."""
+    beneath can be told, else None. `words`: for the reader, what it is and what it means. `area_share`: of the panel.
+    `level`, `bears`, `meaning` follow from these: 'low', 'medium' or 'high'; key of BEARINGS and its words."""
 
     kind: str
     outline: Outline
@@ -39,6 +40,21 @@ class DamageRegion:
             raise ValueError(f"a probability lies between 0 and 1, got {self.probability}")
         if (self.probability is None) != KINDS[self.kind].by_hand:
             raise ValueError("kinds that are checked by hand, and only they, come without a probability")
+
+    @property
+    def level(self) -> str:
+        """'low', 'medium' or 'high'."""
+        return level(self.kind, self.area_share, self.severity)
+
+    @property
+    def bears(self) -> str:
+        """Key of BEARINGS: what it means for the plan."""
+        return bearing(self.kind, self.shows)
+
+    @property
+    def meaning(self) -> str:
+        """What it means for the plan, in short words."""
+        return BEARINGS[self.bears]
 
 
 def find_damage(view: WorkingView, field: GrainField | None = None, *, net: DamageNet | None = None) -> tuple[DamageRegion, ...]:

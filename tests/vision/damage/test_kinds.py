@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vision.damage.kinds import KINDS, severity
+from vision.damage.kinds import BEARINGS, KINDS, bearing, level, severity
 
 
 @pytest.mark.parametrize("kind", list(KINDS))
@@ -28,3 +28,16 @@ def test_only_mould_and_insects_are_for_the_hand() -> None:
 def test_share_out_of_range_is_refused() -> None:
     with pytest.raises(ValueError, match="share"):
         severity("chip", 1.2, False)
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_levels_rise_with_area_and_major_is_high(kind: str) -> None:
+    shares = (0.0001, 0.0005, 0.003, 0.008, 0.015, 0.04, 0.3)
+    said = [level(kind, share, severity(kind, share, False)) for share in shares]
+    assert said == sorted(said, key=("low", "medium", "high").index) and said[-1] == "high"
+
+
+def test_a_core_in_sight_outweighs_what_the_kind_means() -> None:
+    assert bearing("chip", None) == "face_missing" and bearing("worn_through", "same_wood") == "nearly_through"
+    assert {bearing(k, "particles") for k in KINDS} == {"shows_core"}
+    assert {bearing(k, None) for k in KINDS} < set(BEARINGS)
