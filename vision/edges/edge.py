@@ -18,6 +18,7 @@ from vision.edges.frame import EdgeFrame, lay_out
 from vision.edges.kinds import CANNOT_TELL
 from vision.edges.naming import EdgeModel, load_edge_model
 from vision.edges.numbers import Numbers, measure_numbers
+from vision.edges.shown import shown_numbers
 from vision.types import Outline, Point
 
 #: Chance that a kind must reach to be named.
@@ -72,7 +73,8 @@ class EdgeReport:
     `outline`: the strip, (4) photo pixels; `arris`: where it meets the face (or its upper side when the face's side is not
     known), `lower` its other long border; `kind`: a key of kinds.STRIP_KINDS or 'cannot_tell', `chances` of all kinds;
     `plies`: None where fewer than three layers are found; `layer`: None where none is found, `layer_chance` in any case;
-    `seam_chance`: something glued on at the arris; `lumber_core`: thick wood between cross bands; `numbers`: all measures.
+    `seam_chance`: something glued on at the arris; `lumber_core`: thick wood between cross bands; `numbers`: the few of
+    shown.SHOWN_NUMBERS that a classifier should read, and all measures behind them (numbers.NAMES), nan where unmeasured.
     """
 
     outline: Outline
@@ -134,13 +136,17 @@ def report(frame: EdgeFrame, found: Numbers, model: EdgeModel, px_per_mm: float 
     p = model.answer("continuous", found.values)["yes"]
     ratio = math.log(max(p, 1e-6) / max(1 - p, 1e-6)) if usable else 0.0
     thick = frame.thickness_px
+    layer = _thin_layer(frame, found, layer_chance, model.forests["sheet"].limit, px_per_mm)
+    seam = model.answer("seam", found.values)["yes"]
+    shown = shown_numbers(chances, one_piece=ratio if usable else math.nan, seam_chance=seam, layer_chance=layer_chance,
+                          layer_px=math.nan if layer is None else layer.thickness_px,
+                          plies=math.nan if plies is None else float(plies.plies))
     return EdgeReport(
         outline, frame.line(frame.top - 0.5), frame.line(frame.top + frame.rows - 0.5), thick,
         None if px_per_mm is None else thick / px_per_mm, kind, MappingProxyType(chances), plies,
-        _thin_layer(frame, found, layer_chance, model.forests["sheet"].limit, px_per_mm), layer_chance,
-        model.answer("seam", found.values)["yes"],
+        layer, layer_chance, seam,
         Continuation(ratio, match if math.isfinite(match) else 0.0, frame.length_px, usable),
-        kind.startswith("solid") and _is_lumber_core(found), MappingProxyType(dict(found.values)))
+        kind.startswith("solid") and _is_lumber_core(found), MappingProxyType({**found.values, **shown}))
 
 
 def _ply_count(frame: EdgeFrame, found: Numbers, px_per_mm: float | None) -> PlyCount:

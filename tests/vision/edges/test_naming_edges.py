@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from sklearn.ensemble import ExtraTreesClassifier
@@ -13,6 +15,7 @@ from vision.edges.edge import measure_edge
 from vision.edges.kinds import CANNOT_TELL, STRIP_KINDS
 from vision.edges.naming import MISSING, QUESTIONS, EdgeModel, load_edge_model
 from vision.edges.numbers import NAMES
+from vision.edges.shown import GROUPS, SHOWN_NUMBERS
 from vision.errors import ModelMismatch
 
 
@@ -85,7 +88,10 @@ def test_a_report_holds_together(strip):
     assert set(report.chances) == set(STRIP_KINDS) and sum(report.chances.values()) == pytest.approx(1)
     assert report.kind == CANNOT_TELL or report.chances[report.kind] == max(report.chances.values()) >= 0.5
     assert report.thickness_mm == pytest.approx(report.thickness_px / 4)
-    assert set(report.numbers) == set(NAMES)
+    assert set(report.numbers) == {*NAMES, *SHOWN_NUMBERS}
+    assert sum(math.exp(report.numbers[k]) for k in GROUPS) == pytest.approx(1, abs=1e-3)
+    assert math.isfinite(report.numbers["shown_one_piece"]) == report.continuation.usable
+    assert math.isnan(report.numbers["shown_layer_px"]) == (report.layer is None)
     if report.plies is not None:
         assert len(report.plies.bounds) == len(report.plies.thickness_px) - 1
         assert sum(report.plies.thickness_px) == pytest.approx(report.thickness_px, rel=0.02)
