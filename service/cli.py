@@ -55,20 +55,20 @@ def look(
     outlines: Annotated[Path | None, typer.Option(
         "--outlines", metavar="FILE.json", help='Outlines by photo: {"<photo as given>": [{"id": .., "points": [[x, y], ..]}]}. '
         "An id that is a role (top, side-2, drawer_front) names the part.")] = None,
-    scale_mm: Annotated[list[str] | None, typer.Option(
-        "--scale-mm", metavar="'X,Y X,Y MM'", help="A length you know on the photo: its two ends and its millimetres, as in "
-        "'120,340 1820,352 600'. Holds for surfaces as far away as that line. One for a photo.")] = None,
     scale: Annotated[list[str] | None, typer.Option(
         "--scale", metavar="FORM", help="What of known size lies on the surface: card (a bank card), sheet (grainassay sheet), "
-        "auto for either of them, or points:X,Y,X,Y=MM. Without this nothing is given in mm.")] = None,
+        "auto for either of them, or points:X,Y,X,Y=MM (two points and their distance). Without this nothing is given in "
+        "mm.")] = None,
     prior: Annotated[str | None, typer.Option(
         "--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
     model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,
+    verdicts_only: Annotated[bool, typer.Option(
+        "--verdicts-only", help="Quicker: leave out the look for joints, fittings and damage.")] = False,
     schema: Annotated[bool, typer.Option("--schema", help="Print the JSON Schema of the document and stop.")] = False,
 ) -> None:
     """Assess the photos of one piece of furniture.
 
-    With several photos, put a photo's name in front of a value for --at, --outline, --scale or --scale-mm: 'chest.jpg=120,340'.
+    With several photos, put a photo's name in front of a value for --at, --outline or --scale: 'chest.jpg=120,340'.
     """
     if schema:
         import json
@@ -80,7 +80,7 @@ def look(
     if not photos:
         raise UsageError("look", "no photo was given.", "Name at least one photo: grainassay look chest.jpg")
     from service.look import Request
-    from service.options import merge_outlines, parse_outlines, parse_scales, parse_taps, read_outlines
+    from service.options import merge_outlines, parse_outlines, parse_taps, read_outlines
     from service.scale_options import parse_scale_options
     from service.session import run
 
@@ -89,8 +89,8 @@ def look(
     if outlines is not None:
         given = merge_outlines(read_outlines(outlines, files), given)
     request = Request(
-        files, given, parse_taps(at or [], files), parse_scales(scale_mm or [], files),
-        parse_scale_options(scale or [], files), model=model, prior=prior,
+        files, given, parse_taps(at or [], files), parse_scale_options(scale or [], files), model=model, prior=prior,
+        details=not verdicts_only,
     )
     raise typer.Exit(run(request, as_json=as_json, out=out))
 

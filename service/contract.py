@@ -19,8 +19,11 @@ from service.names import (
     ClassName,
     CoreName,
     CueName,
+    DetailGroup,
+    DetailName,
     FaceName,
     FindingName,
+    LevelName,
     ProblemName,
     ReasonName,
     RoleName,
@@ -32,10 +35,11 @@ from service.version import PROGRAM
 from vision import registry
 from vision.assessment import Assessment
 from vision.assessment import Part as PartResult
+from vision.detail import Detail as PanelDetail
 from vision.millimetres import Scale as PhotoScale
 from vision.types import Verdict
 
-SCHEMA = "1.1"
+SCHEMA = "1.2"
 #: Probabilities are written with this many decimals; every distribution still sums to 1 exactly in these units.
 DECIMALS = 6
 TOLERANCE = 1e-6
@@ -130,8 +134,24 @@ class PanelHead(Model):
     view: ViewName
 
 
+class Detail(Model):
+    """Something seen on a panel besides its material: make-up of a narrow side, a joint, a fitting, a damaged place."""
+
+    group: DetailGroup
+    kind: DetailName
+    chance: Annotated[float | None, Field(ge=0, le=1, description="That it is there and is that, as measured on made-up "
+                                          "pictures; null where only a look by hand can settle it.")]
+    level: Annotated[LevelName | None, Field(description="Of damage; else null.")]
+    outline: Annotated[list[XY], Field(min_length=3)]
+    text: str
+    meaning: Annotated[str, Field(description="What it means for the work, and what it does not say.")]
+    numbers: Annotated[dict[str, float], Field(description="Measures; the unit ends the name (_px of the photo, _mm).")] = {}
+
+
 class Panel(Judged, PanelHead):
     """One flat surface on one photo and its verdict."""
+
+    details: list[Detail] = []
 
 
 class Scale(Model):
@@ -288,6 +308,14 @@ def _scale(scale: PhotoScale | None) -> dict[str, Any] | None:
     }
 
 
+def _detail(detail: PanelDetail) -> dict[str, Any]:
+    return {
+        "group": detail.group, "kind": detail.kind, "chance": None if detail.chance is None else round(detail.chance, 4),
+        "level": detail.level, "outline": _points(detail.outline), "text": detail.text, "meaning": detail.meaning,
+        "numbers": dict(detail.numbers),
+    }
+
+
 def _part(part: PartResult) -> dict[str, Any]:
     seen = [{"photo": photo, "panel": panel} for photo, panel in part.sightings]
     return {"id": part.id, "role": part.role, "sightings": seen, **_judged(part.verdict)}
@@ -301,7 +329,8 @@ def document(assessment: Assessment, refused: Sequence[Refused] = ()) -> Documen
             "id": r.photo.id, "file": plain(r.photo.file), "sha256": r.photo.sha256, "width": r.photo.width,
             "height": r.photo.height, "problems": [{"kind": p.kind, "text": p.text} for p in r.photo.problems],
             "panels": [
-                {"id": q.panel.id, "outline": _points(q.panel.outline), "view": q.view, **_judged(q.verdict)}
+                {"id": q.panel.id, "outline": _points(q.panel.outline), "view": q.view, **_judged(q.verdict),
+                 "details": [_detail(d) for d in q.details]}
                 for q in r.panels
             ],
             "mm_per_px": r.photo.mm_per_px, "scale": _scale(r.photo.scale),

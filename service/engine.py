@@ -29,7 +29,7 @@ class Engine(Protocol):
 
     def assess(
         self, photos: Sequence[Photo], *, outlines: Outlines, taps: Taps, model: Path | None, prior: str | None,
-        progress: Progress | None,
+        details: bool = True, progress: Progress | None,
     ) -> Assessment:
         """Assessment of one piece of furniture; no photos give an empty assessment with its model."""
         ...
@@ -46,14 +46,14 @@ class VisionEngine:
 
     def assess(
         self, photos: Sequence[Photo], *, outlines: Outlines, taps: Taps, model: Path | None, prior: str | None,
-        progress: Progress | None,
+        details: bool = True, progress: Progress | None,
     ) -> Assessment:
         """See Engine.assess."""
         from vision.assess import assess
         from vision.inference import load_model
 
         loaded = load_model(model) if model is not None else None
-        return assess(photos, outlines=outlines, taps=taps, model=loaded, prior=prior, progress=progress)
+        return assess(photos, outlines=outlines, taps=taps, model=loaded, prior=prior, details=details, progress=progress)
 
 
 def default_engine() -> Engine:

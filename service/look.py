@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from service.engine import Engine, Progress
-from service.options import GivenOutline, KnownLength, check_inside
+from service.options import GivenOutline, check_inside
 from vision.errors import PhotoError
 from vision.types import Photo, Point
 
@@ -27,10 +27,10 @@ class Request:
     files: tuple[str, ...]
     outlines: Mapping[str, list[GivenOutline]] = field(default_factory=dict)
     taps: Mapping[str, list[Point]] = field(default_factory=dict)
-    scales: Mapping[str, KnownLength] = field(default_factory=dict)
     asked: Mapping[str, ScaleAsked] = field(default_factory=dict)
     model: Path | None = None
     prior: str | None = None
+    details: bool = True
 
 
 @dataclass(frozen=True)
@@ -76,11 +76,7 @@ def _load(request: Request, engine: Engine, progress: Progress | None) -> tuple[
             notes.append(f"{file} is the same picture as {seen[photo.sha256]}; it was used once.")
             continue
         seen[photo.sha256] = file
-        if file in request.scales:
-            length = request.scales[file]
-            check_inside(file, [length.start, length.end], photo.width, photo.height, "--scale-mm")
-            photo = replace(photo, mm_per_px=length.mm_per_px)
-        elif file in request.asked:
+        if file in request.asked:
             if progress is not None:
                 progress(f"Looking for something of known size on {Path(file).name}", 0.0)
             photo, told = _scaled(photo, request.asked[file])
@@ -117,6 +113,6 @@ def look(request: Request, engine: Engine, progress: Progress | None = None) -> 
     photos, refused, notes = _load(request, engine, progress)
     assessment = engine.assess(
         photos, outlines=_by_id(request.outlines, photos), taps=_by_id(request.taps, photos), model=request.model,
-        prior=request.prior, progress=progress,
+        prior=request.prior, details=request.details, progress=progress,
     )
     return Outcome(assessment, tuple(refused), tuple(notes))

@@ -41,6 +41,9 @@ if TYPE_CHECKING:
     ClassName = str
     BasisName = str
     StepKind = str
+    DetailGroup = str
+    DetailName = str
+    LevelName = str
 else:
     FaceName = _names("FaceName", registry.FACES)
     CoreName = _names("CoreName", registry.CORES)
@@ -55,3 +58,6 @@ else:
     ClassName = _names("ClassName", {**registry.FACES, **registry.CORES, **registry.VIEWS})
     BasisName = _names("BasisName", {b: BASIS_TEXT[b] for b in BASES})
     StepKind = _names("StepKind", {k: STEP_TEXT[k] for k in STEP_KINDS})
+    DetailGroup = _names("DetailGroup", registry.DETAIL_GROUPS)
+    DetailName = _names("DetailName", {k: text for group in registry.DETAILS.values() for k, text in group.items()})
+    LevelName = _names("LevelName", registry.LEVELS)

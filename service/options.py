@@ -1,4 +1,4 @@
-"""Reading what the user typed: outlines, taps and known lengths, each with a clear refusal.
+"""Reading what the user typed: outlines and taps, each with a clear refusal.
 
 Values for one of several photos carry its name in front, as it was given on the command line: 'chest.jpg=120,340'.
 """
@@ -9,7 +9,6 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from vision.errors import UsageError
@@ -18,22 +17,6 @@ from vision.types import Point
 _PAIR = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*,\s*([-+]?\d+(?:\.\d+)?)\s*$")
 #: Outline of one panel: its id (None: chosen by the program) and its corners in photo pixels.
 GivenOutline = tuple[str | None, list[Point]]
-#: Longest length a user may state, mm: longer is a slip of the unit.
-MAX_LENGTH_MM = 20_000.0
-
-
-@dataclass(frozen=True)
-class KnownLength:
-    """A length known on a photo: two points in photo pixels and the distance between them in mm."""
-
-    start: Point
-    end: Point
-    mm: float
-
-    @property
-    def mm_per_px(self) -> float:
-        """Millimetres per photo pixel along the line."""
-        return self.mm / math.dist(self.start, self.end)
 
 
 def _pair(text: str, option: str) -> Point:
@@ -84,35 +67,6 @@ def parse_outlines(values: Sequence[str], files: Sequence[str]) -> dict[str, lis
                 "--outline", f"{len(points)} points make no outline.", "Give at least three points: 'x,y x,y x,y'.",
             )
         out.setdefault(file, []).append((None, points))
-    return out
-
-
-def parse_scales(values: Sequence[str], files: Sequence[str]) -> dict[str, KnownLength]:
-    """Known lengths by file from '[FILE=]x1,y1 x2,y2 MM' values, one for a photo."""
-    out: dict[str, KnownLength] = {}
-    for value in values:
-        file, rest = split_file(value, files, "--scale-mm")
-        words = rest.split()
-        form = "Give two points and the length between them in mm: '120,340 1820,352 600'."
-        if len(words) != 3:
-            raise UsageError("--scale-mm", f"'{rest}' is not two points and a length.", form)
-        start, end = _pair(words[0], "--scale-mm"), _pair(words[1], "--scale-mm")
-        try:
-            mm = float(words[2])
-        except ValueError:
-            raise UsageError("--scale-mm", f"'{words[2]}' is not a length in mm.", form) from None
-        if not (math.isfinite(mm) and 0 < mm <= MAX_LENGTH_MM):
-            raise UsageError(
-                "--scale-mm", f"a length of {words[2]} mm cannot be.",
-                f"Give mm, above 0 and up to {MAX_LENGTH_MM:.0f}.",
-            )
-        if math.dist(start, end) < 10:
-            raise UsageError(
-                "--scale-mm", "the two points are less than 10 px apart.", "Mark a longer line; it measures better.",
-            )
-        if file in out:
-            raise UsageError("--scale-mm", f"{file} is given two lengths.", "Give one known length for a photo.")
-        out[file] = KnownLength(start, end, mm)
     return out
 
 

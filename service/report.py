@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from service import words
 from service.contract import Document, Finding, Part, Photo
+from service.details import BASIS, detail_lines
 from service.risks import cautions, risks
 from service.section import section_svg
 from service.summary import headline
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 #: Classes below this probability are left out of the bars, unless the set keeps them.
 BAR_FLOOR = 0.02
+#: Kinds of findings that point nowhere.
+NOT_WEIGHED = (*words.BESIDES, "gloss_change")
 
 
 @lru_cache(maxsize=1)
@@ -50,7 +53,7 @@ def _finding(doc: Document, f: Finding, number: int) -> dict[str, Any]:
     where = "; ".join(f"{files[p]}, panel {names}" for p, names in lists.items())
     return {
         "number": number, "text": f.text, "points": words.points_to(f), "where": where, "kind": registry.FINDING_KINDS[f.kind],
-        "photos": set(places), "decibans": f.decibans,
+        "photos": set(places), "decibans": f.decibans, "weighed": f.kind not in NOT_WEIGHED,
     }
 
 
@@ -86,6 +89,7 @@ def report_html(doc: Document, pictures: Mapping[str, bytes], notes: Sequence[st
     names, numbers = words.part_names(doc), words.finding_numbers(doc)
     findings = [_finding(doc, f, numbers[f.id]) for f in doc.findings]
     page = _template().render(
+        details=detail_lines(doc), details_basis=BASIS,
         headline=headline(doc), basis=words.basis_words(doc), basis_sentence=words.basis_sentence(doc), notes=notes,
         risks=risks(doc), cautions=cautions(doc), refused=doc.refused, findings=findings,
         parts=[_part(doc, p, names[p.id], numbers) for p in doc.parts],

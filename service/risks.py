@@ -9,12 +9,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.contract import Document, Part
-from service.words import CORE_SEEN, edge_only, part_names, percent, probabilities, reason_words, some
+from service.details import damage_kinds
+from service.words import CORE_SEEN, edge_only, panel_name, part_names, percent, probabilities, reason_words, some
+from vision import registry
 
 #: A material below this probability is not brought up, unless the set keeps it and it is above FAINT.
 LIKELY, FAINT = 0.25, 0.1
 #: From this probability of paint on, the note on lead is given: it costs little to read.
 LEAD = 0.15
+#: Damage of the highest level is brought up from this chance on.
+SEEN_DAMAGE = 0.6
 #: A mistake on the part everyone looks at costs more.
 EXPOSURE = {"top": 1.5, "drawer_front": 1.2, "door": 1.2}
 
@@ -69,6 +73,18 @@ def _part_risks(part: Part, narrow: bool) -> dict[str, float]:
     return out
 
 
+def _damage_risk(doc: Document) -> list[Risk]:
+    """One line for damage that decides the work; the chances stand in the list of details."""
+    bad = [(d, panel_name(q.id)) for p in doc.photos for q in p.panels for d in q.details
+           if d.level == "high" and d.chance is not None and d.chance >= SEEN_DAMAGE]
+    if not bad:
+        return []
+    kinds = some(list(dict.fromkeys(registry.DETAILS["damage"][d.kind].rstrip(".").lower() for d, _ in bad)))
+    panels = some(list(dict.fromkeys(panel for _, panel in bad)))
+    text = f"On panel {panels}. Repairs come before any finish, and some cannot be made: look at each by hand before you pay."
+    return [Risk("damage", (), f"Damage that decides the work: {kinds}", text, 2.5)]
+
+
 def risks(doc: Document) -> list[Risk]:
     """Risk lines, worst first, each naming its parts with the probability."""
     names = part_names(doc)
@@ -76,7 +92,7 @@ def risks(doc: Document) -> list[Risk]:
     for part in doc.parts:
         for key, p in _part_risks(part, edge_only(doc, part)).items():
             grouped.setdefault(key, []).append((part, p))
-    out = []
+    out = _damage_risk(doc)
     for key, rows in grouped.items():
         rows.sort(key=lambda r: -r[1] * EXPOSURE.get(r[0].role, 1.0))
         weight = _COST[key] * max(p * EXPOSURE.get(part.role, 1.0) for part, p in rows)
@@ -108,6 +124,19 @@ def cautions(doc: Document) -> list[Caution]:
             "rags", "Oily rags",
             "Rags wet with oil finish can catch fire by themselves. Never pile them: spread them flat outdoors until dry, then "
             "keep them under water in a closed metal can.",
+        ))
+    damaged = damage_kinds(doc)
+    if "mould" in damaged:
+        out.append(Caution(
+            "mould", "Possible mould", "Specks like mould are marked. Check by hand, in gloves and a mask, outdoors or with the "
+            "window open; keep the piece out of living rooms until it is clean and dry. With asthma or a weak defence, leave it "
+            "to others.",
+        ))
+    if "insect_holes" in damaged:
+        out.append(Caution(
+            "insects", "Possible wood-boring insects", "Small round holes are marked. Look for fresh powder under the piece and "
+            "keep it apart from other wood until a few warm weeks show none. Treatment is for licensed persons where local rules "
+            "say so.",
         ))
     if any(p.role in ("drawer_front", "drawer_side") for p in doc.parts):
         out.append(Caution("tip", "Tipping", "A chest with open drawers can tip over. Anchor it to the wall before use or sale."))

@@ -69,6 +69,7 @@ def run(request: Request, *, as_json: bool, out: Path | None, engine: Engine | N
     if out is not None:
         prepare(out)
     watcher = Console(stderr=True)
+    gone: BrokenPipeError | None = None
     with stdout.reserved() as write:
         with _progress(watcher) as progress:
             outcome = look(request, engine or make_engine(), progress)
@@ -81,9 +82,15 @@ def run(request: Request, *, as_json: bool, out: Path | None, engine: Engine | N
     if not as_json:
         from service.summary import print_summary
 
-        print_summary(doc, Console(), outcome.notes)
+        try:
+            print_summary(doc, Console(), outcome.notes)
+            sys.stdout.flush()
+        except BrokenPipeError as err:  # the reader went away, as in `| head`: the files are still wanted
+            gone = err
     if folder is not None and outcome.exit_code != EXIT_NOTHING:
         written = write_files(folder, _files(doc, outcome, text))
-        tell = _say if as_json else print
+        tell = _say if as_json or gone else print
         tell(f"\nReport:   {written[-1]}\nPictures: {', '.join(str(p) for p in written[:-2])}\nDocument: {written[-2]}")
+    if gone is not None:
+        raise gone
     return outcome.exit_code

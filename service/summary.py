@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from service.contract import Document, Part
+from service.details import BASIS, detail_lines
 from service.risks import cautions, risks
 from service.words import (
     basis_sentence,
@@ -26,8 +27,8 @@ from service.words import (
 if TYPE_CHECKING:
     from rich.console import Console
 
-#: Most lines of risk and most reasons for a part that the summary shows; the report has them all.
-MAX_RISKS, MAX_REASONS = 4, 3
+#: Most lines of risk, reasons for a part and details that the summary shows; the report has them all.
+MAX_RISKS, MAX_REASONS, MAX_DETAILS = 4, 3, 6
 _INDENT = 4
 
 
@@ -111,6 +112,14 @@ def print_summary(doc: Document, console: Console, notes: Sequence[str] = ()) ->
         _head(console, "Part by part")
         for part in doc.parts:
             _part(console, doc, part, names[part.id], numbers, basis)
+    seen = detail_lines(doc)
+    if seen:
+        _head(console, "Seen besides")
+        for line in seen[:MAX_DETAILS]:
+            _line(console, 2, (f"{line.head}, panel {line.panel} of {line.file}: ", "bold"), line.text)
+        if len(seen) > MAX_DETAILS:
+            _line(console, 2, f"and {len(seen) - MAX_DETAILS} more in the report.")
+        _line(console, 2, (BASIS, "dim"))
     scaled = [(p.file, p.scale) for p in doc.photos if p.scale is not None]
     if scaled:
         from vision.millimetres import DEPTH_NOTE

@@ -8,6 +8,8 @@ from pathlib import PurePath
 from service.contract import Document, Finding, Judged, Panel, Part
 from vision import registry
 
+#: Kinds of findings on what is seen besides the material; listed apart.
+BESIDES = ("joint", "fitting", "damage")
 #: Above this a core counts as seen.
 CORE_SEEN = 0.5
 #: Views whose question is the core.
@@ -202,9 +204,10 @@ def set_line(judged: Judged, narrow: bool = False) -> str:
 
 
 def why(doc: Document, judged: Judged, limit: int = 3) -> list[Finding]:
-    """The heaviest findings that bear on a verdict."""
+    """The heaviest findings that bear on a verdict; what is shown and not weighed has a list of its own."""
     known = {f.id: f for f in doc.findings}
-    return sorted((known[i] for i in judged.findings), key=lambda f: -f.decibans)[:limit]
+    mine = [known[i] for i in judged.findings if known[i].kind not in BESIDES]
+    return sorted(mine, key=lambda f: -f.decibans)[:limit]
 
 
 def points_to(finding: Finding) -> str:

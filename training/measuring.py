@@ -45,17 +45,21 @@ class Measured:
 #: Code that the numbers come from: a change there makes stored numbers stale even where no name changes.
 _MEASURING_CODE = ("grain", "surface", "edges", "intake", "panels/rectify.py", "panels/geometry.py", "panels/outlines.py",
                    "shape.py", "looks.py", "resize.py", "measure.py", "layouts", "repeats", "models/layouts.json",
-                   "models/layouts.onnx", "models/repeats.json")
+                   "models/layouts.onnx", "models/repeats.json", "models/edges.*")
 
 
 @lru_cache(maxsize=1)
 def code_hash() -> str:
     """Which code the feature values come from, with the schema hash."""
     found = hashlib.sha256(measure.feature_schema().encode())
+    root = Path(str(files("vision")))
     for name in _MEASURING_CODE:
-        place = Path(str(files("vision").joinpath(name)))
-        for path in sorted(place.glob("*.py")) if place.is_dir() else [place]:
-            found.update(path.read_bytes())
+        places = sorted(root.glob(name))
+        if not places:
+            raise FileNotFoundError(f"measuring code {name} is not there")
+        for place in places:
+            for path in sorted(place.glob("*.py")) if place.is_dir() else [place]:
+                found.update(path.read_bytes())
     return found.hexdigest()[:16]
 
 

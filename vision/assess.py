@@ -9,7 +9,11 @@ from dataclasses import replace
 import numpy as np
 
 from vision.assessment import Assessment, ModelInfo, PanelResult, Part, PhotoResult
-from vision.findings import Draft, PanelContext, cross_photo_drafts
+from vision.cues import with_wear
+from vision.detail import Detail
+from vision.details.read import read_details
+from vision.findings import Draft, PanelContext, cross_photo_drafts, question
+from vision.findings.details import detail_draft
 from vision.inference import Model, joint, load_model
 from vision.intake.problems import measure_problems, problem
 from vision.next_steps import next_steps
@@ -38,6 +42,7 @@ def assess(
     taps: Mapping[str, Sequence[tuple[float, float]]] | None = None,
     model: Model | None = None,
     prior: str | None = None,
+    details: bool = True,
     progress: Progress | None = None,
 ) -> Assessment:
     """Assess photos that all show one piece of furniture.
@@ -48,6 +53,7 @@ def assess(
     outlines : photo id -> (panel id or None, polygon in photo pixels); replaces automatic finding on that photo.
     taps : photo id -> points in photo pixels; one panel each, replaces automatic finding on that photo.
     model, prior : classifier and name of the base rates (default: the packaged model and its reference prior).
+    details : whether joints, fittings and damage are looked for too; they take time and move no verdict.
     progress : called with a stage in plain words and the share done, 0..1.
 
     Raises
@@ -78,8 +84,20 @@ def assess(
         results.append((replace(photo, problems=(*problems, *_shared_problems(kept))), kept))
     tell("looking for figure that recurs", 1.0)
     results, repeats = with_repeats(results, model, prior_name)
+    more: dict[Place, tuple[Detail, ...]] = {}
+    if details:
+        tell("looking for joints, fittings and damage", 1.0)
+        more = _details(results)
     tell("putting parts together", 1.0)
-    return _together(results, repeats, model, prior_name, info)
+    return _together(results, repeats, more, model, prior_name, info)
+
+
+def _details(results: Sequence[tuple[Photo, list[Seen]]]) -> dict[Place, tuple[Detail, ...]]:
+    """What each panel shows besides its material."""
+    every = [s for _, seen in results for s in seen]
+    with ThreadPoolExecutor(WORKERS) as pool:
+        found = list(pool.map(lambda s: read_details(s.context.measure, s.view), every))
+    return {(s.context.panel.photo, s.context.panel.id): d for s, d in zip(every, found, strict=True)}
 
 
 def _panels(
@@ -118,7 +136,8 @@ def _shared_problems(seen: Sequence[Seen]) -> tuple[Problem, ...]:
 
 
 def _together(
-    results: list[tuple[Photo, list[Seen]]], repeats: Sequence[RepeatSeen], model: Model, prior: str, info: ModelInfo
+    results: list[tuple[Photo, list[Seen]]], repeats: Sequence[RepeatSeen], details: Mapping[Place, tuple[Detail, ...]],
+    model: Model, prior: str, info: ModelInfo,
 ) -> Assessment:
     """Verdicts, parts, findings over several photos, and next steps."""
     findings: list[Finding] = []
@@ -139,12 +158,20 @@ def _together(
                 add(draft, [s.context])
     for repeat in repeats:
         add(repeat.draft, [contexts[place] for place in repeat.places])
+    for _, seen in results:
+        for s in seen:
+            place = s.context.panel.photo, s.context.panel.id
+            pair = question(s.judgement.face)
+            for found in (detail_draft(d, s.context, pair) for d in details.get(place, ())):
+                if found is not None:
+                    add(found, [s.context])
     judged: dict[Place, Verdict] = {}
     for photo, seen in results:
         for s in seen:
             key = f"{photo.id}/{s.context.panel.id}"
             problems = (*photo.problems, *s.problems)
-            judged[photo.id, s.context.panel.id] = model.verdict(s.judgement, s.cues, problems, ids.get(key, ()))
+            cues = with_wear(s.cues, details.get((photo.id, s.context.panel.id), ()))
+            judged[photo.id, s.context.panel.id] = model.verdict(s.judgement, cues, problems, ids.get(key, ()))
     parts = _parts(results, judged, info, _substrate_prior(model, info))
     pairs = [(contexts[a], contexts[b]) for part in parts for a, b in _pairs(part)]
     for draft, owners in cross_photo_drafts(pairs):
@@ -159,7 +186,8 @@ def _together(
     photo_results = tuple(
         PhotoResult(photo, tuple(
             PanelResult(s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.context.measure.field,
-                        s.context.measure.view.to_photo, dict(s.judgement.view)) for s in seen))
+                        s.context.measure.view.to_photo, dict(s.judgement.view),
+                        details.get((photo.id, s.context.panel.id), ())) for s in seen))
         for photo, seen in results)
     return Assessment(photo_results, tuple(findings), parts, next_steps(parts), model.info_for(prior))
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision import registry
+from vision.detail import Detail
 from vision.types import Finding, GrainField, Panel, Photo, Verdict, distribution
 
 #: What the calibration of a model rests on.
@@ -30,7 +31,8 @@ class PanelResult:
     """One judged panel of one photo.
 
     `view`: key of registry.VIEWS, the likeliest of `view_probabilities`; `field`: grain field of the working view or
-    None; `to_photo`: 3x3 homography, working (x, y, 1) to photo pixels.
+    None; `to_photo`: 3x3 homography, working (x, y, 1) to photo pixels; `details`: joints, fittings, damage and the make-up
+    of narrow sides.
     """
 
     panel: Panel
@@ -39,6 +41,7 @@ class PanelResult:
     field: GrainField | None
     to_photo: NDArray[np.float64]
     view_probabilities: Mapping[str, float]
+    details: tuple[Detail, ...] = ()
 
     def __post_init__(self) -> None:
         _require(self.view in registry.VIEWS, f"unknown view {self.view!r}")

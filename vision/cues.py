@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from vision.detail import Detail
 from vision.findings.base import PanelContext
 from vision.grain.flow import resolved
 from vision.registry import CUES
@@ -14,6 +17,17 @@ MACRO_PX_PER_MM, MACRO_WAVE_PX = 20.0, 24.0
 #: Share of the panel with resolved grain that counts as figure in view.
 FIGURE_SHARE = 0.25
 HIGHLIGHT_SHARE = 0.02
+
+
+#: Damage under which something else can be seen, and the chance from which it is believed.
+WEAR_KINDS, WEAR_LEAST = ("chip", "worn_through", "crumbled", "delaminated_ply", "lifted_banding"), 0.5
+
+
+def with_wear(cues: Sequence[str], details: Sequence[Detail]) -> tuple[str, ...]:
+    """The cues with 'wear' added where a damaged spot may show what is underneath."""
+    seen = any(d.group == "damage" and d.kind in WEAR_KINDS and (d.chance or 0.0) >= WEAR_LEAST for d in details)
+    found = {*cues, "wear"} - {"none"} if seen else set(cues)
+    return tuple(k for k in CUES if k in found)
 
 
 def cues_in_view(ctx: PanelContext, view: str) -> tuple[str, ...]:

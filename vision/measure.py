@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision import grain, layouts, shape
+from vision.edges import side as edge_side
 from vision.edges import strips as edge_strips
+from vision.edges.edge import EdgeReport
 from vision.features import Feature, schema_hash
 from vision.layouts import Layout, odds
 from vision.looks import looks
@@ -19,22 +21,23 @@ from vision.surface import colour, gloss, paint, prints, texture
 from vision.types import GrainField, Panel, Photo, WorkingView
 
 #: Raise when a computation changes without its name changing: tables and models of an older version are then refused.
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
-SURFACE_ROOMS = (colour, texture, prints, gloss, paint, edge_strips)
+SURFACE_ROOMS = (colour, texture, prints, gloss, paint, edge_strips, edge_side)
 
 
 @dataclass(frozen=True, eq=False)
 class PanelMeasure:
     """All that was measured on one panel. `values`: feature name -> number (nan = not measurable); `looks`: crop name ->
-    (backbone.STATISTICS,) float32; `layout`: how leaves or boards were laid. Repeats need the other panels: their numbers
-    say "nothing found" until `vision.recurring` has looked at all panels of the piece."""
+    (backbone.STATISTICS,) float32; `layout`: how leaves or boards were laid; `side`: what it shows if it is a narrow side.
+    Repeats need the other panels: their numbers say "nothing found" until `vision.recurring` has looked at all panels."""
 
     view: WorkingView
     field: GrainField
     values: dict[str, float]
     looks: dict[str, NDArray[np.float32]]
     layout: Layout | None = None
+    side: EdgeReport | None = None
 
 
 @lru_cache(maxsize=1)
@@ -70,4 +73,4 @@ def measure_panel(photo: Photo, panel: Panel) -> PanelMeasure:
     """Rectify and measure one panel of a photo."""
     view = rectify(photo, panel)
     field, values = measure_view(view)
-    return PanelMeasure(view, field, values, looks(photo, view), layouts.read_layout(view, field))
+    return PanelMeasure(view, field, values, looks(photo, view), layouts.read_layout(view, field), edge_side.side_report(view))

@@ -36,7 +36,8 @@ ROLE_WORDS: Mapping[str, str] = {
 @dataclass(frozen=True, eq=False)
 class Ask:
     """One possible ask. `key` in registry.ASKS; `kind` 'photo' or 'check'; `roles` it makes sense for; `cue` that makes
-    it (mostly) a repeat; `rows`: substrate -> outcome -> probability; `text` with {part} filled in."""
+    it (mostly) a repeat; `rows`: substrate -> outcome -> probability; `text` with {part} filled in; `needs`: cue without which
+    it makes no sense."""
 
     key: str
     kind: str
@@ -44,6 +45,7 @@ class Ask:
     cue: str | None
     rows: Mapping[str, Row]
     text: str
+    needs: str | None = None
 
     def __post_init__(self) -> None:
         if self.key not in registry.ASKS:
@@ -150,6 +152,15 @@ _WORN = _by_face({
     "bare_board": {"same_board": 0.60, "none": 0.40},
     "not_wood": {"none": 1.0},
 })
+#: The same where the photo shows a damaged spot already: nothing to see is rarer.
+_SPOT = _by_face({
+    "solid_wood": {"same_wood": 0.75, "none": 0.25},
+    "veneer": {"wood_sheet": 0.60, "same_wood": 0.10, "none": 0.30},
+    "printed": {"paper_or_plastic": 0.70, "none": 0.30},
+    "opaque": {"under_paint": 0.75, "none": 0.25},
+    "bare_board": {"same_board": 0.85, "none": 0.15},
+    "not_wood": {"none": 1.0},
+})
 _KNOT = {s: ({"same_knot": 0.20, "nothing": 0.80} if s == "solid_lumber" else {"same_knot": 0.003, "nothing": 0.997})
          for s in registry.SUBSTRATES}
 
@@ -174,6 +185,9 @@ ASKS: tuple[Ask, ...] = (
         "Draw a fingernail over the corner from the face of {part} to its edge: a seam there means a sheet was laid on."),
     Ask("worn_spot", "check", _ALL, "wear", _WORN,
         "Find a chip or worn corner on {part} and see what lies under the surface: paper, a thin sheet, or the same wood."),
+    Ask("spot_seen", "check", _ALL, None, _SPOT,
+        "Look closely at the damaged spot marked on {part}: what lies under the surface there, paper, a thin sheet, or the same "
+        "wood?", "wear"),
     Ask("knot_through", "check", frozenset({"top", "side", "door", "shelf", "unknown"}), None, _KNOT,
         "Look for one knot or crack in {part} on both of its sides: if it goes through, the board is solid."),
     Ask("weigh", "check", frozenset({"door", "shelf", "drawer_front"}), None, _WEIGHT,
@@ -204,7 +218,7 @@ def asks_for(part: Part) -> list[NextStep]:
     """Every ask that fits the part, best first."""
     steps = []
     for ask in ASKS:
-        if part.role not in ask.roles:
+        if part.role not in ask.roles or (ask.needs is not None and ask.needs not in part.verdict.cues):
             continue
         bits = gain(part.verdict.substrate, ask.rows)
         if ask.cue is not None and ask.cue in part.verdict.cues:

@@ -125,6 +125,78 @@ FINDING_KINDS: Final = _frozen({
     "shape": "Where the panel sits and how it is shaped.",
     "figure_repeat": "The same figure seen twice, as a print's, or as neighbouring leaves' of one log.",
     "leaf_layout": "Leaves laid to a pattern, or boards side by side with no relation.",
+    "edge_make": "What a narrow side is made of: wood, plies, particles, fibre, a glued-on strip, a thin face layer.",
+    "joint": "How parts are joined: dovetails, fingers, fittings, holes in a row. Shown, not weighed.",
+    "fitting": "Knobs, pulls, keyholes, hinges, glass, and holes where a pull is gone. Shown, not weighed.",
+    "damage": "A damaged place. It changes the work; shown, not weighed.",
+})
+
+#: What can be seen on a panel besides its material, by group; keys are unique within a group.
+DETAIL_GROUPS: Final = _frozen({
+    "edge": "The make-up of a narrow side.",
+    "joint": "How parts are joined.",
+    "fitting": "Hardware in place, or the holes it left.",
+    "damage": "A damaged place, with a level.",
+})
+DETAILS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType({
+    "edge": _frozen({
+        "solid_end": "Wood cut across the grain.",
+        "solid_edge": "Wood cut along the grain, several mm of it: a board's edge, a lumber core or a lipping.",
+        "plies": "Cross-laid sheets.",
+        "particles": "Glued particles.",
+        "fibre": "Even fibre.",
+        "banding": "A glued-on strip.",
+        "painted": "A coat of paint.",
+        "other": "No board's edge.",
+        "cannot_tell": "A narrow side whose make-up cannot be told.",
+    }),
+    "joint": _frozen({
+        "dovetail": "Dovetails.",
+        "fingers": "Square fingers.",
+        "joint": "Fingers, square or dovetailed.",
+        "cam": "The housing of a cam fitting.",
+        "cap": "A cover cap.",
+        "dowel": "The end of a dowel or peg.",
+        "nail": "A nail head.",
+        "hole_row": "Holes in a row at one pitch.",
+        "hole_grid": "A perforated panel.",
+        "staples": "Staples in a row.",
+        "gap": "A joint that may have opened.",
+        "relief": "Carved, fluted or turned work, possibly.",
+    }),
+    "fitting": _frozen({
+        "knob": "A knob.",
+        "pull": "A pull or handle.",
+        "keyhole": "A keyhole or its plate.",
+        "hinge": "A hinge.",
+        "screw": "A screw head.",
+        "hole": "A bare hole.",
+        "glass": "A pane of glass or a mirror, possibly.",
+        "pull_missing": "Holes where a pull may be gone.",
+    }),
+    "damage": _frozen({
+        "lifted_face": "A lifting or bubbled face.",
+        "chip": "A missing chip.",
+        "worn_through": "A worn-through or nearly worn face.",
+        "delaminated_ply": "Plies coming apart.",
+        "swollen_edge": "A swollen board edge.",
+        "flaking_finish": "Flaking finish.",
+        "water_mark": "A white ring or water mark.",
+        "mould": "Mould-like specks, possibly: a photo cannot settle it.",
+        "insect_holes": "Small round holes as insects leave, possibly: a photo cannot settle it.",
+        "crack": "A crack or split along the grain.",
+        "crumbled": "Crumbling board.",
+        "lifted_banding": "Banding coming off.",
+        "scratch": "A deep scratch.",
+        "burn": "A burn.",
+        "stain": "An ink or colour stain.",
+    }),
+})
+#: How much a damaged place matters for the work.
+LEVELS: Final = _frozen({
+    "low": "Small, or in the finish only.",
+    "medium": "Larger; plan for it.",
+    "high": "Structural or wide: it decides the work.",
 })
 
 REASONS: Final = _frozen({
@@ -147,7 +219,8 @@ ASKS: Final = _frozen({
     "side_light": "A second photo of the same face with light from the side.",
     "hole": "A look into a drilled hole, hinge recess or screw hole.",
     "arris": "A fingernail drawn over the corner between face and edge.",
-    "worn_spot": "A look at a chip, worn corner or lifted spot.",
+    "worn_spot": "A look for a chip, worn corner or lifted spot.",
+    "spot_seen": "A close look at a damaged spot that the photo shows.",
     "knot_through": "One knot or crack looked for on both sides of the panel.",
     "weigh": "The panel lifted and judged by weight.",
     "whole_piece": "A sharp photo of the whole piece that fills the frame.",

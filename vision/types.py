@@ -106,6 +106,7 @@ class WorkingView:
     `to_photo`: 3x3 homography taking working (x, y, 1) to photo pixels. `px_scale`: photo pixels per working pixel
     (geometric mean at the centre). `native`: full-resolution upright crop of the panel's bounding box (view into the
     photo, not resampled), `native_mask` its bool mask, `native_origin` (x, y) of its top left pixel on the photo.
+    `photo_pixels`: the whole photo (the same memory), None where a view was made without one.
     """
 
     panel: Panel
@@ -117,6 +118,7 @@ class WorkingView:
     native_mask: NDArray[np.bool_]
     native_origin: tuple[int, int]
     mm_per_px: float | None = None
+    photo_pixels: NDArray[np.uint8] | None = None
 
     def __post_init__(self) -> None:
         _require(self.pixels.shape[:2] == self.mask.shape, "mask and pixels differ in size")

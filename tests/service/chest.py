@@ -11,6 +11,7 @@ from PIL import Image
 
 from vision import registry
 from vision.assessment import Assessment, ModelInfo, PanelResult, PhotoResult
+from vision.detail import Detail
 from vision.errors import PhotoError
 from vision.next_steps import next_steps
 from vision.parts import Sighting, find_parts, substrate_prior
@@ -71,6 +72,18 @@ CHEST = {
 }
 
 
+#: Seen besides on the made-up chest.
+DETAILS = {
+    "front1": (
+        Detail("damage", "chip", 0.83, "high", box(300, 300, 340, 330), "Missing chip (major).", "What lies under can be seen."),
+        Detail("damage", "insect_holes", None, "low", box(500, 300, 520, 320), "Possible small holes as insects leave, check by "
+               "hand.", "A photo cannot settle it."),
+    ),
+    "lip": (Detail("edge", "particles", 0.9, None, box(260, 241, 900, 258), "A narrow side, 17 px thick. It looks like glued "
+                   "particles.", "Particle board: the face is a skin.", {"thickness_px": 17.0}),),
+}
+
+
 def findings(photo: str) -> tuple[Finding, ...]:
     def on(panel: str, kind: str = "polygon") -> Region:
         points = CHEST[panel][0]
@@ -101,13 +114,14 @@ class ChestEngine:
             raise PhotoError(path, "It is not a picture that can be opened.", "Take the photo again or save it as JPEG.") from err
         return Photo(photo_id, path, hashlib.sha256(data).hexdigest(), pixels, (Problem("glare", "Glare hides part of it."),))
 
-    def assess(self, photos, *, outlines, taps, model, prior, progress) -> Assessment:
-        self.calls.append({"photos": [p.id for p in photos], "outlines": outlines, "taps": taps, "prior": prior, "model": model})
+    def assess(self, photos, *, outlines, taps, model, prior, details=True, progress=None) -> Assessment:
+        self.calls.append({"photos": [p.id for p in photos], "outlines": outlines, "taps": taps, "prior": prior, "model": model,
+                           "details": details})
         if progress is not None:
             progress("Measuring panels", 0.5)
         results = tuple(
             PhotoResult(p, tuple(
-                PanelResult(Panel(name, p.id, outline), view, v, None, np.eye(3), {view: 1.0})
+                PanelResult(Panel(name, p.id, outline), view, v, None, np.eye(3), {view: 1.0}, DETAILS.get(name, ()))
                 for name, (outline, view, v) in CHEST.items()
             ))
             for p in photos

@@ -129,9 +129,9 @@ main()
 def test_outlines_and_scale_reach_the_engine(inside):
     Path("o.json").write_text(json.dumps({"chest.jpg": [{"id": "top", "points": [[0, 0], [99, 0], [99, 99]]}]}))
     done = inside("look", "chest.jpg", "other.jpg", "--json", "--outlines", "o.json", "--at", "other.jpg=5,6",
-                  "--scale-mm", "chest.jpg=0,0 300,400 1000")
+                  "--scale", "chest.jpg=points:0,0,300,400=1000")
     assert done.exit_code == 0, done.stderr
-    assert json.loads(done.stdout)["photos"][0]["mm_per_px"] == 2.0
+    assert json.loads(done.stdout)["photos"][0]["mm_per_px"] == pytest.approx(2.0)
 
 
 def test_schema_needs_no_photo(inside):

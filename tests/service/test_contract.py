@@ -33,13 +33,16 @@ def raw(doc):
 
 def test_keys_and_their_order(raw):
     assert list(raw) == HEAD
-    assert raw["schema"] == "1.1"
+    assert raw["schema"] == "1.2"
     assert list(raw["model"]) == ["id", "feature_schema", "calibration"]
     assert list(raw["model"]["calibration"]) == ["basis", "real_specimens"]
     assert list(raw["prior"]) == ["name", "face", "core"]
     assert list(raw["photos"][0]) == ["id", "file", "sha256", "width", "height", "problems", "panels", "mm_per_px", "scale"]
     assert list(raw["photos"][0]["problems"][0]) == ["kind", "text"]
-    assert list(raw["photos"][0]["panels"][0]) == ["id", "outline", "view", *JUDGED]
+    assert list(raw["photos"][0]["panels"][0]) == ["id", "outline", "view", *JUDGED, "details"]
+    lip = next(q for q in raw["photos"][0]["panels"] if q["id"] == "lip")
+    assert list(lip["details"][0]) == ["group", "kind", "chance", "level", "outline", "text", "meaning", "numbers"]
+    assert lip["details"][0]["numbers"] == {"thickness_px": 17.0}
     assert list(raw["parts"][0]) == ["id", "role", "sightings", *JUDGED]
     assert list(raw["parts"][0]["sightings"][0]) == ["photo", "panel"]
     assert list(raw["findings"][0]) == ["id", "kind", "where", "for", "against", "decibans", "text"]

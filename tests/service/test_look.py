@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from service.look import Request, look
-from service.options import KnownLength
 from tests.service.chest import ChestEngine, chest_photo
 from vision.errors import UsageError
+from vision.scale.find import ScaleAsked
 
 
 @pytest.fixture()
@@ -50,18 +50,19 @@ def test_what_was_typed_reaches_the_engine_by_photo_id(photos):
     triangle = [(0.0, 0.0), (90.0, 0.0), (90.0, 90.0)]
     request = Request(
         (photos[2], photos[0], photos[1]), outlines={photos[1]: [("top", triangle)]}, taps={photos[0]: [(5.0, 6.0)]},
-        scales={photos[0]: KnownLength((0, 0), (300, 400), 1000)}, prior="shop",
+        asked={photos[0]: ScaleAsked("points", mm=1000, points=((0, 0), (300, 400)))}, prior="shop", details=False,
     )
     outcome = look(request, engine)
     assert engine.calls[0]["outlines"] == {"p3": [("top", triangle)]}
     assert engine.calls[0]["taps"] == {"p2": [(5.0, 6.0)]}
     assert engine.calls[0]["prior"] == "shop"
-    assert [r.photo.mm_per_px for r in outcome.assessment.photos] == [2.0, None]
+    assert [r.photo.mm_per_px for r in outcome.assessment.photos] == [pytest.approx(2.0), None]
+    assert engine.calls[0]["details"] is False
 
 
 @pytest.mark.parametrize("request_", [
     lambda f: Request((f,), taps={f: [(1201.0, 5.0)]}),
-    lambda f: Request((f,), scales={f: KnownLength((0, 0), (1300, 0), 10)}),
+    lambda f: Request((f,), asked={f: ScaleAsked("points", mm=10, points=((0, 0), (1300, 0)))}),
 ])
 def test_points_off_the_photo_are_refused(photos, request_):
     with pytest.raises(UsageError, match="outside"):

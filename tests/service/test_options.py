@@ -8,7 +8,6 @@ from service.options import (
     check_inside,
     merge_outlines,
     parse_outlines,
-    parse_scales,
     parse_taps,
     read_outlines,
     split_file,
@@ -31,27 +30,6 @@ def test_outlines():
     assert parse_outlines(["0,0 9,0 9,9"], ["a.jpg"]) == {"a.jpg": [(None, [(0, 0), (9, 0), (9, 9)])]}
     with pytest.raises(UsageError, match="2 points make no outline"):
         parse_outlines(["0,0 9,0"], ["a.jpg"])
-
-
-def test_known_length():
-    """3-4-5 triangle: 500 px for 1000 mm."""
-    length = parse_scales(["0,0 300,400 1000"], ["a.jpg"])["a.jpg"]
-    assert length.mm_per_px == pytest.approx(2.0)
-
-
-@pytest.mark.parametrize(("value", "words"), [
-    ("0,0 300,400", "not two points and a length"), ("0,0 300,400 long", "not a length"), ("0,0 300,400 -3", "cannot be"),
-    ("0,0 300,400 0", "cannot be"), ("0,0 300,400 inf", "cannot be"), ("0,0 3,4 100", "less than 10 px"),
-    ("0,0 300,400 600000", "cannot be"),
-])
-def test_a_length_that_cannot_be(value, words):
-    with pytest.raises(UsageError, match=words):
-        parse_scales([value], ["a.jpg"])
-
-
-def test_one_length_for_a_photo():
-    with pytest.raises(UsageError, match="two lengths"):
-        parse_scales(["0,0 300,400 10", "0,0 300,400 20"], ["a.jpg"])
 
 
 def test_which_photo_is_meant():

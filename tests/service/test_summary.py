@@ -8,6 +8,7 @@ import pytest
 from rich.console import Console
 
 from service.contract import Refused, document
+from service.details import detail_lines
 from service.look import Request, look
 from service.risks import cautions, risks
 from service.summary import headline, print_summary
@@ -99,7 +100,24 @@ def test_a_core_out_of_view_is_not_guessed(doc):
 
 
 def test_cautions_follow_what_is_likely(doc):
-    assert [c.key for c in cautions(doc)] == ["lead", "dust", "rags", "tip"]
+    assert [c.key for c in cautions(doc)] == ["lead", "dust", "rags", "insects", "tip"]
+
+
+def test_damage_that_decides_the_work_is_a_risk_and_by_hand_kinds_are_not(doc):
+    line = next(r for r in risks(doc) if r.key == "damage")
+    assert "chip" in line.title and "insect" not in line.title and "front1" in line.text
+
+
+def test_what_is_seen_besides_is_told_with_what_its_chances_rest_on(doc):
+    text = " ".join(printed(doc).split())
+    assert "Damage (high, chance 83 %), panel front1" in text and "Narrow side (chance 90 %), panel lip" in text
+    assert text.index("Part by part") < text.index("Seen besides") < text.index("Look here next")
+    assert "made-up pictures" in text
+
+
+def test_damage_leads_the_list_and_what_matters_most_leads_damage(doc):
+    heads = [line.head for line in detail_lines(doc)]
+    assert heads == ["Damage (high, chance 83 %)", "Damage (low)", "Narrow side (chance 90 %)"]
 
 
 def test_names_of_parts(doc):

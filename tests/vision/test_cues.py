@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from tests.vision.findings.scene import context, straight_grain
-from vision.cues import cues_in_view
+from vision.cues import cues_in_view, with_wear
+from vision.detail import Detail
 from vision.grain.knots import Knot
 from vision.registry import CUES
 
@@ -28,3 +29,13 @@ def test_macro_needs_wide_lines_or_a_known_scale():
     view = ctx.measure.view
     close = replace(ctx, measure=replace(ctx.measure, view=replace(view, mm_per_px=0.04)))
     assert "macro" in cues_in_view(close, "face")
+
+
+def test_a_chip_shows_what_is_underneath_and_a_ring_on_the_finish_does_not():
+    def spot(kind, chance):
+        return Detail("damage", kind, chance, "low", ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)), "Seen.", "Means.")
+
+    assert with_wear(("none",), [spot("chip", 0.8)]) == ("wear",)
+    assert with_wear(("figure",), [spot("chip", 0.3)]) == ("figure",)
+    assert with_wear(("figure",), [spot("water_mark", 0.9), spot("mould", None)]) == ("figure",)
+    assert with_wear(("none",), []) == ("none",)

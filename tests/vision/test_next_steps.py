@@ -106,3 +106,10 @@ def test_every_ask_of_the_registry_has_a_table_and_every_role_an_ask():
 def test_entropy():
     assert entropy([0.5, 0.5, 0.0]) == pytest.approx(1)
     assert entropy([1 / 8] * 8) == pytest.approx(math.log2(8))
+
+
+def test_a_damaged_spot_in_view_is_asked_for_only_where_one_was_seen():
+    without = {s.ask: s for s in asks_for(part(EVEN))}
+    worn = {s.ask: s for s in asks_for(part(EVEN, cues=("wear",)))}
+    assert "spot_seen" not in without
+    assert worn["spot_seen"].gain_bits > without["worn_spot"].gain_bits > worn["worn_spot"].gain_bits

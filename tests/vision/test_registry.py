@@ -1,6 +1,9 @@
 """The registry is complete and consistent."""
 
 from vision import registry
+from vision.damage.kinds import KINDS
+from vision.edges.kinds import CANNOT_TELL, STRIP_KINDS
+from vision.joints.finds import ITEM_KINDS
 
 
 def test_every_entry_has_a_sentence():
@@ -9,6 +12,15 @@ def test_every_entry_has_a_sentence():
         for key, sentence in table.items():
             assert key == key.lower().replace(" ", "_")
             assert sentence.endswith(".") and sentence[0].isupper(), (key, sentence)
+
+
+def test_details_are_those_of_the_rooms():
+    assert set(registry.DETAILS) == set(registry.DETAIL_GROUPS)
+    assert set(registry.DETAILS["damage"]) == set(KINDS)
+    assert set(registry.DETAILS["edge"]) == {*STRIP_KINDS, CANNOT_TELL}
+    assert set(registry.DETAILS["joint"]) < set(ITEM_KINDS)
+    for table in registry.DETAILS.values():
+        assert all(text.endswith(".") and text[0].isupper() for text in table.values())
 
 
 def test_substrates_cover_exactly_the_possible_pairs():

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from vision.details.sides import side_words
 from vision.findings.base import PanelContext
 
 #: Ring arcs are spoken of from this fit and this share of the misfit of parallel lines that circles remove.
@@ -138,6 +139,18 @@ def end_rings(ctx: PanelContext) -> str:
     return f"Lines bend like ring arcs about one centre (circles explain {_percent(gain)} of what parallel lines leave over)."
 
 
+def edge_make(ctx: PanelContext) -> str:
+    side = ctx.measure.side
+    return "No narrow side could be laid out and measured." if side is None else side_words(side)
+
+
+def strip_on_face(ctx: PanelContext) -> str:
+    """What the numbers of a narrow side say of a long panel that is likely none."""
+    if ctx.measure.side is None:
+        return "Not of a narrow side's proportions."
+    return "Measured also as a narrow side would be, in case it is one."
+
+
 def speckle(ctx: PanelContext) -> str:
     """What the particle numbers say where no edge is in view."""
     size = ctx.value("particles_size")
@@ -168,7 +181,7 @@ OBSERVERS: dict[str, Observer] = {
     "overall_look": overall_look, "colour": colour, "fine_texture": fine_texture, "print_clues": print_clues, "gloss": gloss,
     "paint_clues": paint_clues, "grain_flow": grain_flow, "board_strips": board_strips, "direction_seam": direction_seam,
     "knot": knot, "edge_layers": edge_layers, "edge_particles": edge_particles, "end_rings": end_rings,
-    "shape": shape, "leaf_layout": leaf_layout,
+    "shape": shape, "leaf_layout": leaf_layout, "edge_make": edge_make,
 }
 #: The same measurements where no edge is in view are a matter of the surface, and are worded so.
-ON_FACES: dict[str, Observer] = {**OBSERVERS, "edge_particles": speckle, "edge_layers": bands}
+ON_FACES: dict[str, Observer] = {**OBSERVERS, "edge_particles": speckle, "edge_layers": bands, "edge_make": strip_on_face}

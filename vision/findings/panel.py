@@ -9,7 +9,7 @@ from vision.registry import CORE_WORDS, CORES, FACE_WORDS
 
 #: Evidence below this is not worth a line unless a mark was located: half a deciban moves even odds by 1.2 to 1.
 LEAST_DECIBANS = 0.5
-EDGE_KINDS = ("edge_layers", "edge_particles", "end_rings")
+EDGE_KINDS = ("edge_layers", "edge_particles", "end_rings", "edge_make")
 
 
 def words(key: str) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from vision.edges.strips import FaceLine, LayerLine, RingArc
 from vision.findings.base import PanelContext
 from vision.layouts import NO_LAYOUT
-from vision.types import Region
+from vision.types import Outline, Region
 
 #: More marks than this of one kind make a picture unreadable; the strongest are kept.
 MOST_MARKS = 12
@@ -50,9 +50,26 @@ def _leaves(ctx: PanelContext) -> tuple[Region, ...]:
     return tuple(ctx.region("line", np.array([s.p0, s.p1])) for s in ranked)
 
 
+def _narrow_side(ctx: PanelContext) -> tuple[Region, ...]:
+    """The strip as it was laid out, the boundaries between its plies, and a thin layer's inner line."""
+    side = ctx.measure.side
+    if side is None:
+        return ()
+    panel = ctx.panel
+    lines = [*(side.plies.bounds if side.plies is not None and side.kind == "plies" else ()),
+             *((side.layer.line,) if side.layer is not None else ())]
+    drawn = [Region(panel.photo, panel.id, "line", rounded(line)) for line in lines[:MOST_MARKS]]
+    return (Region(panel.photo, panel.id, "polygon", rounded(side.outline)), *drawn)
+
+
+def rounded(points: Outline) -> Outline:
+    """Photo points to a tenth of a pixel."""
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in points)
+
+
 PLACERS: dict[str, Placer] = {
     "direction_seam": _seams, "board_strips": _strips, "knot": _knots, "edge_layers": _layers, "end_rings": _rings,
-    "leaf_layout": _leaves,
+    "leaf_layout": _leaves, "edge_make": _narrow_side,
 }
 
 

@@ -56,6 +56,7 @@ def rectify(photo: Photo, panel: Panel, *, working_px: int = WORKING_PX) -> Work
         native_mask=geometry.polygon_mask(outline - [x0, y0], x1 - x0, y1 - y0),
         native_origin=(x0, y0),
         mm_per_px=_mm_per_px(photo, geometry.apply(to_photo, centre)[0], px_scale),
+        photo_pixels=photo.pixels,
     )
 
 

@@ -22,7 +22,9 @@ def panel():
 
 def test_every_kind_has_words_and_all_are_registered():
     assert set(OBSERVERS) <= set(FINDING_KINDS)
-    assert set(FINDING_KINDS) - set(OBSERVERS) == {"gloss_change", "figure_repeat"}  # these need two panels
+    assert set(FINDING_KINDS) - set(OBSERVERS) == {
+        "gloss_change", "figure_repeat",  # these need two panels
+        "joint", "fitting", "damage"}  # these come as details
 
 
 def test_heaviest_first_and_the_light_ones_left_out(panel):
