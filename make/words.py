@@ -16,7 +16,12 @@ def tables() -> list[str]:
 
 def table(name: str) -> str:
     """One table as Markdown."""
-    rows = [f"| `{key}` | {sentence} |" for key, sentence in getattr(registry, name).items()]
+    rows = []
+    for key, told in getattr(registry, name).items():
+        if isinstance(told, str):
+            rows.append(f"| `{key}` | {told} |")
+        else:  # a table of tables
+            rows += [f"| `{key}` `{inner}` | {sentence} |" for inner, sentence in told.items()]
     return "\n".join(["| key | meaning |", "|---|---|", *rows])
 
 
