@@ -40,6 +40,13 @@ PRINTED = {
         "millimetres": "python -m training.scale_scores card card_tap coin_tap ruler sheet points others --count 12 --seed 7000",
         "cardless": "python -m training.scale_scores real --photos DIR --part 1/4",
     },
+    "Edges, joints, fittings, damage": {
+        "edges": "python -m training.edge_scores --photos DIR --json FILE",
+        "strips": "python -m training.strip_scores --renders DIR --json FILE",
+        "joints": "python -m training.joint_scores --photos DIR --json FILE",
+        "fittings": "python -m training.hardware_scores --json FILE",
+        "damage": "python -m training.damage_scores --photos DIR --json FILE",
+    },
     "Repeats and leaf layouts": {
         "repeats": "python -m training.repeat_scores --photos DIR --textures DIR --json FILE",
         "specimens": "python -m training.repeat_specimens --photos DIR",
