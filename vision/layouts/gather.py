@@ -14,7 +14,7 @@ from vision.layouts.directions import Blocks, Box, Directions, Fold, Quarters, W
 from vision.layouts.frame import Frame, make_frame
 from vision.layouts.joints import Joint, find_joints, tone_profile
 from vision.layouts.relations import Likeness, pairs_of
-from vision.layouts.rows import Streaks, find_streaks
+from vision.layouts.rows import Streaks, find_mirrors, find_streaks
 from vision.types import GrainField, WorkingView
 
 #: Below this share of the field explained by one direction, patterns of several directions are tried.
@@ -98,15 +98,15 @@ def _trend(values: NDArray) -> NDArray:
 
 def _end_axis(frame: Frame) -> tuple[float, float, float]:
     """(z, correlation, column) of the best mirror axis across the grain; zeros where none can be looked for."""
-    streaks = find_streaks(frame.turned())
-    if streaks is None:
+    mirrors = find_mirrors(frame.turned())
+    if mirrors is None:
         return 0.0, 0.0, float("nan")
-    z = np.where(streaks.mirror_r > 0, streaks.mirror_z, 0)
+    z = np.where(mirrors[1] > 0, mirrors[0], 0)
     cols = frame.known.shape[1]
     k = np.arange(len(z)) / 2
     z = np.where((k > 0.15 * cols) & (k < 0.85 * cols), z, 0)
     best = int(z.argmax())
-    return float(z[best]), float(streaks.mirror_r[best]), best / 2
+    return float(z[best]), float(mirrors[1][best]), best / 2
 
 
 def gather(view: WorkingView, grain_field: GrainField) -> Evidence | None:

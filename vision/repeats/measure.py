@@ -76,11 +76,23 @@ def _correlation(a: Map, b: Map, where: NDArray[np.bool_]) -> float:
     return float(x @ y / max(float(np.sqrt((x @ x) * (y @ y))), 1e-6))
 
 
-def measure(found: Registered, votes: int, *, same_sheet: bool = False) -> Measured | None:
-    """Measurements of a registration; None where nothing of the overlap agrees."""
+def own_pixels(found: Registered) -> float:
+    """Pixels of the frame's sheet to one px of the frame, 1 at most: an enlarged frame holds no more detail than its sheet."""
+    return min(1.0, float(found.to_sheet[0, 0]))
+
+
+def measure(found: Registered, votes: int, *, same_sheet: bool = False, widest: float = np.inf) -> Measured | None:
+    """Measurements of a registration; None where nothing of the overlap agrees.
+
+    `widest`: None too, before the dear measurements, where the peak's place spreads further than this along or across the
+    grain, in pixels of the frame or, where that was enlarged, of its sheet.
+    """
     h, w = found.overlap.shape
     clear = found.overlap & (found.first_rgb.max(axis=2) < 250) & (found.second_rgb.max(axis=2) < 250)
     if clear.sum() < 1500:
+        return None
+    peak, covariance = _peak(found, clear)
+    if own_pixels(found) * max(peak["along_sd"], peak["across_sd"]) > widest:
         return None
     weight = clear.astype(np.float32)
     bands = {k: (_band(found.first, *s) * weight, _band(found.second, *s) * weight) for k, s in BANDS.items()}
@@ -96,7 +108,6 @@ def measure(found: Registered, votes: int, *, same_sheet: bool = False) -> Measu
     for k, (a, b) in bands.items():
         values[f"residual_{k}"] = _correlation(a, b, counted)
     values["whole_mid"] = _correlation(*bands["mid"], clear)
-    peak, covariance = _peak(found, clear)
     values.update(peak)
     values.update(_drift(found, region))
     values.update(_colour(found, counted))
