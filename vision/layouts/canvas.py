@@ -133,7 +133,7 @@ def _mean_at(values: NDArray[np.float32], cover: NDArray[np.float32], sigma: flo
     fold = max(1, int(sigma / 6))
     rim, (h, w) = fold * (int(4 * sigma) // fold), values.shape  # mirrored at full size: a dark outermost row counts once
     sides = (rim, rim + -h % fold, rim, rim + -w % fold, cv2.BORDER_REFLECT_101)
-    wide = np.dstack([cv2.copyMakeBorder(v, *sides) for v in (values * cover, cover)])
+    wide = np.asarray(np.dstack([cv2.copyMakeBorder(v, *sides) for v in (values * cover, cover)]), np.float32)
     small = resize_map(wide, wide.shape[1] // fold, wide.shape[0] // fold)
     widened = (fold**2 - 1) / 4  # variance that shrinking and growing add by themselves
     soft = cv2.GaussianBlur(small, (0, 0), float(np.sqrt(sigma**2 - widened)) / fold)

@@ -78,7 +78,7 @@ def judged(sheets: Sequence[Sheet], described: Sequence[Described], a: int, b: i
     if laid is None or _one_place(sheets, a, b, laid):
         return None
     # Peak widths hold in the coarser sheet's pixels: the finer one could show no more than that.
-    measured = measure(laid, move.votes, widest=model.along_sd_most)
+    measured = measure(laid, move.votes, same_sheet=a == b, widest=model.along_sd_most)
     if measured is None:
         return None
     if a == b and not more_than_itself(move.motion, measured.values):

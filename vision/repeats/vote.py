@@ -61,10 +61,10 @@ def _matches(a: Described, b: Described,
         like[gap < LEAST_MOVE * max(a.figure.mask.shape) * a.figure.scale] = -1.0
     rows = np.arange(len(like))
     best, value = np.empty((len(like), PARTNERS), np.intp), np.empty((len(like), PARTNERS), np.float32)
-    for k in range(PARTNERS):
-        best[:, k] = like.argmax(axis=1)
-        value[:, k] = like[rows, best[:, k]]
-        like[rows, best[:, k]] = -1.0
+    for n in range(PARTNERS):
+        best[:, n] = like.argmax(axis=1)
+        value[:, n] = like[rows, best[:, n]]
+        like[rows, best[:, n]] = -1.0
     order = np.argsort(best, axis=1)
     best, value = np.take_along_axis(best, order, axis=1), np.take_along_axis(value, order, axis=1)
     i, k = np.nonzero(value >= LEAST_LIKENESS)
