@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -85,15 +87,19 @@ def _best(one: NDArray, two: NDArray, reach: int) -> float:
         n = min(len(a), len(b))
         if n < 6:
             continue
-        a, b = a[:n] - _trend(a[:n]), b[:n] - _trend(b[:n])
-        size = float(np.sqrt((a @ a) * (b @ b)))
+        t, power = _line(n)
+        a, b = a[:n] - a[:n].sum() / n, b[:n] - b[:n].sum() / n
+        a, b = a - t * (t @ a / power), b - t * (t @ b / power)
+        size = math.sqrt((a @ a) * (b @ b))
         best = max(best, float(a @ b) / size if size > 1e-6 else 0.0)
     return best
 
 
-def _trend(values: NDArray) -> NDArray:
-    t = np.linspace(-1, 1, len(values))
-    return np.asarray(values.mean() + t * (t @ values) / max(float(t @ t), 1e-9))
+@lru_cache(maxsize=1024)
+def _line(n: int) -> tuple[NDArray, float]:
+    """(n,) even steps from -1 to 1, and the sum of their squares."""
+    t = np.linspace(-1, 1, n)
+    return t, max(float(t @ t), 1e-9)
 
 
 def _end_axis(frame: Frame) -> tuple[float, float, float]:
