@@ -1,8 +1,10 @@
-"""Command: `python -m training.edge_fit --photos DIR`: fits the edge model on made pictures and writes vision/models/edges.npz.
+"""Command: `python -m training.edge_fit --photos DIR`: fits the rules by hand and joins them with the edge net's answer.
 
-Forests of randomised trees with balanced answers; their chances are brought to scale on trees that never saw the group
-(photographer or seed) of an edge. Made pictures are of the part 'tune' only; outlined real edges of the
-collection are added to the question of the kind, each counting as often as REAL_WEIGHT says.
+Forests of randomised trees and a linear rule, with balanced answers, on made pictures of the part 'teach' (and outlined real
+edges for the kind, each as often as REAL_WEIGHT says). On pictures of the part 'stage', which neither they nor the net saw,
+two weights and an offset join both; then one temperature, found on real edges by nets and forests that saw nothing of their
+photographer, is laid over all questions, since chances fitted on made pictures are too sure of real ones.
+Run `python -m training.edge_net` first (its head tells how) and bring its rows back with `--rows FOLDER`.
 """
 
 from __future__ import annotations
@@ -10,31 +12,31 @@ from __future__ import annotations
 import argparse
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from training.edge_rows import Row, made_rows, real_rows
+from training.edge_rows import FOLDS, Row, fold_of_group, made_rows, real_rows, unpack
+from training.edges.examples import one_piece_answer, seam_answer, sheet_answer
+from training.edges.sets import PER_KIND
 from vision.edges.kinds import STRIP_KINDS
-from vision.edges.naming import FORMAT, MISSING, MODEL, QUESTIONS, EdgeModel, Forest
+from vision.edges.naming import FORMAT, MISSING, MODEL, QUESTIONS, EdgeModel, Forest, Join
+from vision.edges.net import NetAnswer
 from vision.edges.numbers import NAMES
 
-TREES, LEAF, FOLDS = 80, 2, 4
+TREES, LEAF = 60, 5
 #: How often a real edge counts beside a made one.
 REAL_WEIGHT = 3
 #: Freedom of the linear rule beside the trees.
 RIDGE = 0.03
-#: False alarms of the thin layer that its limit allows on groups held out.
-ALARMS = 0.012
-#: Builds without any sheet on their narrow side. A plywood's own face ply is one, so plywood is none of them.
-NO_SHEET = ("solid_edge", "solid_end", "glued_end", "stringing", "bare_particle", "bare_fibre", "band_wood", "band_print",
-            "band_plain", "band_laminate", "band_end_print", "book_arris", "painted")
-#: Sheets thinner than this in the picture are not taught as seen.
-LEAST_SHEET_PX = 1.5
+#: False alarms of the thin layer that its limit allows on the part 'stage'.
+ALARMS = 0.015
 
 Floats = NDArray[np.float64]
+Real = Sequence[tuple[Row, NetAnswer]]
 
 
 def answers(rows: Sequence[Row], question: str) -> list[int | None]:
@@ -43,18 +45,12 @@ def answers(rows: Sequence[Row], question: str) -> list[int | None]:
 
 
 def _answer(row: Row, question: str) -> int | None:
-    t = row.truth
     if question == "kind":
         return list(STRIP_KINDS).index(row.strip)
-    if t is None or t.strip == "other":
+    if row.truth is None:
         return None
-    if question == "seam":
-        return int(t.seam)
-    if question == "continuous":
-        return None if t.continuous is None or t.build == "lipping" else int(t.continuous)
-    if t.face_mm > 0:
-        return 1 if t.face_px >= LEAST_SHEET_PX else None
-    return 0 if t.build in NO_SHEET else None
+    ask = {"sheet": sheet_answer, "seam": seam_answer, "continuous": one_piece_answer}
+    return ask[question](row.truth)
 
 
 def grow(x: Floats, y: NDArray[np.intp], count: int, seed: int) -> Any:
@@ -107,42 +103,55 @@ def as_forest(grown: Any, line: Linear, *, scale: float = 1.0, offset: Floats | 
                   *line, scale, np.zeros(count) if offset is None else offset, limit)
 
 
-def fit_question(rows: Sequence[Row], question: str, seed: int = 1) -> Forest:
-    """One calibrated forest."""
-    known = [(r, a) for r, a in zip(rows, answers(rows, question), strict=True) if a is not None]
+def fit_forest(rows: Sequence[Row], question: str, seed: int = 1) -> Forest:
+    """Trees and linear rule of one question."""
+    known = [(r, a) for r, a in zip(rows, answers(rows, question), strict=True) if a is not None and r.numbers is not None]
     x = np.stack([r.values for r, _ in known])
     y = np.array([a for _, a in known])
     count = len(QUESTIONS[question])
-    groups = np.unique([r.group for r, _ in known], return_inverse=True)[1]
-    fold = np.random.default_rng(seed).permutation(int(groups.max()) + 1)[groups] % FOLDS
-    held = np.zeros((len(y), count))
-    for k in range(FOLDS):
-        a, b = x[fold != k], y[fold != k]
-        held[fold == k] = as_forest(grow(a, b, count, seed), draw_line(a, b, count)).raw(x[fold == k])
-    scale, offset = _calibrate(held, y)
-    limit = 0.5
-    if question == "sheet":
-        odds = scale * held + offset
-        chance = 1 / (1 + np.exp(odds[:, 0] - odds[:, 1]))
-        limit = max(0.5, float(np.quantile(chance[y == 0], 1 - ALARMS)))
-    return as_forest(grow(x, y, count, seed), draw_line(x, y, count), scale=scale, offset=offset, limit=limit)
+    return as_forest(grow(x, y, count, seed), draw_line(x, y, count))
 
 
-def _calibrate(logs: Floats, y: NDArray[np.intp]) -> tuple[float, Floats]:
-    """Scale and offsets of log shares that make them most likely, every answer counting alike."""
+def calibrate(net: Floats, hand: Floats, y: NDArray[np.intp]) -> Join:
+    """Weights and offsets of log chances (n, answers) that make the truth most likely, every answer counting alike."""
     from scipy.optimize import minimize
 
-    count = logs.shape[1]
+    count = net.shape[1]
     weight = 1 / np.maximum(np.bincount(y, minlength=count), 1)[y] / count
 
     def cost(p: Floats) -> float:
-        z = np.exp(p[0]) * logs + np.r_[p[1:], 0.0]
+        z = np.exp(p[0]) * net + np.exp(p[1]) * hand + np.r_[p[2:], 0.0]
         top = z.max(axis=1, keepdims=True)
         log_sum = np.log(np.exp(z - top).sum(axis=1)) + top[:, 0]
-        return float((weight * (log_sum - z[np.arange(len(y)), y])).sum() + 0.02 * (p[1:] ** 2).sum())
+        return float((weight * (log_sum - z[np.arange(len(y)), y])).sum() + 0.02 * (p[2:] ** 2).sum())
 
-    best = minimize(cost, np.zeros(count), method="L-BFGS-B").x
-    return float(np.exp(best[0])), np.r_[best[1:], 0.0]
+    best = minimize(cost, np.r_[-0.5, -0.5, np.zeros(count - 1)], method="L-BFGS-B",
+                    bounds=[(-7.0, 2.0)] * 2 + [(None, None)] * (count - 1)).x
+    return Join(float(np.exp(best[0])), float(np.exp(best[1])), np.r_[best[2:], 0.0])
+
+
+def temperature(chances: Floats, y: NDArray[np.intp]) -> float:
+    """Share (0.1 to 1) that log chances are multiplied with so that the truth is most likely."""
+    shares = np.linspace(0.1, 1.0, 91)
+    z = shares[:, None, None] * np.log(np.maximum(chances, 1e-12))
+    loss = np.log(np.exp(z).sum(axis=2)) - z[:, np.arange(len(y)), y]
+    return float(shares[int(loss.mean(axis=1).argmin())])
+
+
+def tempered(join: Join, share: float) -> Join:
+    return replace(join, net=join.net * share, hand=join.hand * share, offset=join.offset * share)
+
+
+def logs_of(rows: Sequence[Row], question: str) -> Floats:
+    """(n, answers) log chances by the net."""
+    return np.stack([r.net.logs(question) for r in rows if r.net is not None])
+
+
+def join_on(rows: Sequence[Row], question: str, forest: Forest) -> Join:
+    """Net and forest joined on rows that neither saw."""
+    known = [(r, a) for r, a in zip(rows, answers(rows, question), strict=True) if a is not None]
+    some = [r for r, _ in known]
+    return calibrate(logs_of(some, question), forest.raw(np.stack([r.values for r in some])), np.array([a for _, a in known]))
 
 
 def with_real(rows: Sequence[Row], real: Sequence[Row]) -> list[Row]:
@@ -150,9 +159,34 @@ def with_real(rows: Sequence[Row], real: Sequence[Row]) -> list[Row]:
     return [*rows, *(r for r in real for _ in range(REAL_WEIGHT))]
 
 
-def fit(rows: Sequence[Row], real: Sequence[Row] = ()) -> EdgeModel:
-    """All questions; real edges bear on the kind alone."""
-    return EdgeModel({q: fit_question(with_real(rows, real) if q == "kind" else rows, q) for q in QUESTIONS})
+def held_out_real(teach: Sequence[Row], stage: Sequence[Row], real: Real) -> Floats:
+    """(n, kinds) chances of the kind of every real edge before tempering, by net and forest that saw nothing of its
+    photographer."""
+    fold = np.array([fold_of_group(r.group) for r, _ in real])
+    out = np.zeros((len(real), len(STRIP_KINDS)))
+    for k in range(FOLDS):
+        if (fold == k).any():
+            forest = fit_forest(with_real(teach, [r for (r, _), f in zip(real, fold, strict=True) if f != k]), "kind")
+            some = [r for (r, _), f in zip(real, fold, strict=True) if f == k]
+            join = join_on(stage, "kind", forest)
+            out[fold == k] = join.chances(logs_of(some, "kind"), forest.raw(np.stack([r.values for r in some])))
+    return out
+
+
+def fit(teach: Sequence[Row], stage: Sequence[Row], real: Real = ()) -> EdgeModel:
+    """All questions; real edges bear on the kind and on the temperature alone."""
+    edges = [r for r, _ in real]
+    share = 1.0
+    if real:
+        share = temperature(held_out_real(teach, stage, real), np.array([list(STRIP_KINDS).index(r.strip) for r in edges]))
+    forests, joins = {}, {}
+    for q in QUESTIONS:
+        forests[q] = fit_forest(with_real(teach, edges) if q == "kind" else teach, q)
+        joins[q] = tempered(join_on(stage, q, forests[q]), share)
+    without = [r for r, a in zip(stage, answers(stage, "sheet"), strict=True) if a == 0]
+    chance = joins["sheet"].chances(logs_of(without, "sheet"), forests["sheet"].raw(np.stack([r.values for r in without])))[:, 1]
+    joins["sheet"] = replace(joins["sheet"], limit=float(np.quantile(chance, 1 - ALARMS)))
+    return EdgeModel(forests, joins)
 
 
 def store(model: EdgeModel, path: Path = MODEL) -> None:
@@ -165,21 +199,29 @@ def store(model: EdgeModel, path: Path = MODEL) -> None:
                            ("weights", np.float64), ("bias", np.float64), ("scale", np.float64), ("offset", np.float64),
                            ("limit", np.float64)):
             parts[f"{question}_{name}"] = np.asarray(getattr(forest, name), kind)
+    for question, join in model.joins.items():
+        parts[f"{question}_join"] = np.r_[join.net, join.hand, join.limit, join.offset]
     buffer = io.BytesIO()
     np.savez_compressed(buffer, **parts)  # type: ignore[arg-type]
     path.write_bytes(buffer.getvalue())
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--photos", type=Path, required=True, help="photo collection, for real figure on made faces")
-    parser.add_argument("--each", type=int, default=12, help="pictures of every kind and setting")
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--photos", type=Path, help="photo collection, for figure where pictures are not in the cache")
+    parser.add_argument("--rows", type=Path, help="folder with rows that the net's teaching left, to take in first")
+    parser.add_argument("--each", type=int, default=PER_KIND["teach"], help="taught pictures of every kind and setting")
     parser.add_argument("--out", type=Path, default=MODEL)
     chosen = parser.parse_args(arguments)
-    rows = list(made_rows("tune", chosen.each, chosen.photos))
-    real = real_rows(chosen.photos)
-    store(fit(rows, real), chosen.out)
-    print(f"{len(rows)} made and {len(real)} real edges, {chosen.out.stat().st_size / 1024:.0f} KiB")
+    if chosen.rows is not None:
+        unpack(chosen.rows)
+    teach = list(made_rows("teach", chosen.each, chosen.photos))
+    stage, real = list(made_rows("stage", PER_KIND["stage"], chosen.photos)), real_rows()
+    model = fit(teach, stage, real)
+    store(model, chosen.out)
+    for question, join in model.joins.items():
+        print(f"{question}: net {join.net:.2f}, by hand {join.hand:.2f}, limit {join.limit:.2f}")
+    print(f"{len(teach)} taught, {len(stage)} joining and {len(real)} real edges, {chosen.out.stat().st_size / 1024:.0f} KiB")
 
 
 if __name__ == "__main__":

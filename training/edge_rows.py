@@ -7,21 +7,26 @@ kept from the measure, as it often is for real ones.
 from __future__ import annotations
 
 import csv
+import gzip
 import hashlib
+import math
 import pickle
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from training.edges.examples import Example, depth_rows, example_of
 from training.edges.make import EdgePicture, Truth
-from training.edges.sets import CACHE, VERSION, pictures
+from training.edges.sets import CACHE, VERSION, figures_of, picture_of, plan
 from vision import backbone
+from vision.edges.canvas import Canvas, draw_canvas
 from vision.edges.frame import EdgeFrame, lay_out
 from vision.edges.naming import as_row
+from vision.edges.net import NET, NetAnswer, load_edge_net
 from vision.edges.numbers import Numbers, measure_numbers
 from vision.edges.plies import Plies
 from vision.intake import load_photo
@@ -30,20 +35,54 @@ from vision.resize import resize
 CROP = 224
 
 
+#: Folds of photographers of real edges.
+FOLDS = 4
+
+
+@dataclass(frozen=True)
+class Place:
+    """`scale`: photo px a frame px; `top`, `rows`: of the frame as found; `arris`, `lower`: frame rows where the borders truly
+    are (nan where not known)."""
+
+    scale: float
+    top: int
+    rows: int
+    arris: float = math.nan
+    lower: float = math.nan
+
+    def row_at(self, share: float) -> float:
+        """Frame row at a share of the true thickness."""
+        return self.arris + share * (self.lower - self.arris)
+
+
 @dataclass(frozen=True, eq=False)
 class Row:
-    """One edge. `group`: photographer, or the seed of a made picture; `truth`: of a made picture; `label`: of a real one
-    (columns of panels.csv); `embedding`: of the crop, for the baseline."""
+    """One edge. `group`: photographer, or the seed of a made picture; `values`: numbers by hand (empty where not measured,
+    `numbers` then None); `embedding`: of the crop, for the baseline; `place`: where it lies in its frame; `truth`: of a made
+    picture; `label`: of a real one (columns of panels.csv); `net`: what the net answers, where it was asked."""
 
     group: str
     values: NDArray[np.float64]
-    numbers: Numbers
-    plies: Plies
-    embedding: NDArray[np.float32]
+    numbers: Numbers | None
+    embedding: NDArray[np.floating]
     strip: str
-    line_px: float
+    place: Place
     truth: Truth | None = None
     label: dict[str, str] = field(default_factory=dict)
+    net: NetAnswer | None = None
+    canvas: Canvas | None = None
+
+    @property
+    def plies(self) -> Plies:
+        assert self.numbers is not None
+        return self.numbers.plies
+
+    def with_net(self, net: NetAnswer) -> Row:
+        return replace(self, net=net)
+
+    def slim(self) -> Row:
+        """Without the canvas, for keeping."""
+        return replace(self, canvas=None)
 
 
 def crop(frame: EdgeFrame) -> NDArray[np.uint8]:
@@ -55,9 +94,9 @@ def crop(frame: EdgeFrame) -> NDArray[np.uint8]:
     return resize(np.ascontiguousarray(part[:, start:start + n]), CROP, CROP)
 
 
-def spoilt(truth: Truth) -> tuple[NDArray[np.float64], tuple[float, float] | None]:
-    """(outline a little wrong, a point on the face's side or None)."""
-    rng = np.random.default_rng([truth.seed, 77, len(truth.build)])
+def spoilt(truth: Truth, again: int = 0) -> tuple[NDArray[np.float64], tuple[float, float] | None]:
+    """(outline a little wrong, a point on the face's side or None); `again` for another error of the same edge."""
+    rng = np.random.default_rng([truth.seed, 77 + again, len(truth.build)])
     outline = truth.outline
     if truth.arris is not None and truth.lower is not None:
         a, b = np.mean(truth.arris, axis=0), np.mean(truth.lower, axis=0)
@@ -71,7 +110,7 @@ def spoilt(truth: Truth) -> tuple[NDArray[np.float64], tuple[float, float] | Non
         moved = depth * (rng.uniform(0.55, 1.1) - 1) + rng.normal(0, 0.06) * thick
         error = error + moved[:, None] * across
     toward = a + 1.5 * (a - b)
-    return outline + error, None if rng.random() < 0.2 else (float(toward[0]), float(toward[1]))
+    return outline + error, None if rng.random() < (0.45 if again else 0.2) else (float(toward[0]), float(toward[1]))
 
 
 def fully_seen(truth: Truth) -> bool:
@@ -81,38 +120,78 @@ def fully_seen(truth: Truth) -> bool:
     return float(np.hypot(*np.subtract(truth.lower[1], truth.lower[0]))) >= 0.7 * truth.along_px
 
 
-def row_of(picture: EdgePicture) -> Row | None:
+def row_of(picture: EdgePicture, *, by_hand: bool = True, canvas: bool = False) -> Row | None:
+    """The row of a made picture; `canvas` keeps what the net is shown instead of asking the stored net."""
     outline, face_at = spoilt(picture.truth)
     frame = lay_out(picture.pixels, outline, face_at=face_at)
     if frame is None or not fully_seen(picture.truth):
         return None
-    return _row(frame, picture.truth.group, picture.truth.strip, truth=picture.truth)
+    truth = picture.truth
+    return _row(frame, truth.group, truth.strip, by_hand=by_hand, keep_canvas=canvas, truth=truth)
 
 
-def _row(frame: EdgeFrame, group: str, strip: str, **more: Any) -> Row:
-    found = measure_numbers(frame)
-    line = found.line.row * frame.scale if found.line else 0.0
-    embedding = backbone.embed_batch(crop(frame)[None])[0]
-    return Row(group, as_row(found.values), found, found.plies, embedding, strip, line, **more)
+def measured(picture: EdgePicture, count: int) -> list[Example]:
+    """Examples for the net: the edge laid out from `count` outlines, each wrong in its own way."""
+    out = []
+    for again in range(count if fully_seen(picture.truth) else 0):
+        outline, face_at = spoilt(picture.truth, again)
+        frame = lay_out(picture.pixels, outline, face_at=face_at)
+        if frame is not None:
+            out.append(example_of(frame, picture.truth.strip, picture.truth))
+    return out
+
+
+def _row(frame: EdgeFrame, group: str, strip: str, *, by_hand: bool = True, keep_canvas: bool = False, **more: Any) -> Row:
+    found = measure_numbers(frame) if by_hand else None
+    embedding = backbone.embed_batch(crop(frame)[None])[0].astype(np.float16)
+    values = as_row(found.values) if found is not None else np.zeros(0)
+    canvas = draw_canvas(frame)
+    net = load_edge_net().answer_canvas(canvas) if not keep_canvas and NET.exists() else None
+    truth: Truth | None = more.get("truth")
+    borders = np.full(2, math.nan)
+    if truth is not None and truth.arris is not None and truth.lower is not None:
+        borders = depth_rows(truth, frame, np.array([0.0, 1.0]))
+    place = Place(frame.scale, frame.top, frame.rows, float(borders[0]), float(borders[1]))
+    return Row(group, values, found, embedding, strip, place, net=net,
+               canvas=canvas if keep_canvas else None, **more)
 
 
 def measures_key() -> str:
-    """Hash of the code that measures, so that rows of other code are not reused."""
+    """Hash of the code that measures and of the net, so that rows of other code are not reused."""
     room = Path(__file__).resolve().parent.parent / "vision" / "edges"
-    names = ("continuation", "face_layer", "frame", "layers", "numbers", "particles", "plies", "rings")
-    return hashlib.sha256("".join((room / f"{n}.py").read_text() for n in names).encode()).hexdigest()[:10]
+    names = ("canvas", "continuation", "face_layer", "frame", "layers", "numbers", "particles", "plies", "rings")
+    net = NET.read_bytes() if NET.exists() else b""
+    return hashlib.sha256("".join((room / f"{n}.py").read_text() for n in names).encode() + net).hexdigest()[:10]
+
+
+def store_of(part: str, cache: Path = CACHE) -> Path:
+    """Folder of the rows of a part by the present code and net."""
+    return cache / f"rows-{measures_key()}-{VERSION}-{part}"
+
+
+def unpack(folder: Path, cache: Path = CACHE) -> None:
+    """Rows that came back from teaching the net (rows_PART*.gz) into the cache."""
+    for file in sorted(folder.glob("rows_*.gz")):
+        part = file.name.split("_")[1].split(".")[0]
+        if part == "real":
+            (cache / f"real-{measures_key()}.pickle").write_bytes(gzip.decompress(file.read_bytes()))
+            continue
+        store_of(part, cache).mkdir(parents=True, exist_ok=True)
+        for key, row in pickle.loads(gzip.decompress(file.read_bytes())).items():
+            (store_of(part, cache) / f"{key}.pickle").write_bytes(pickle.dumps(row))
 
 
 def made_rows(part: str, per_kind: int, photos: Path | None, *, cache: Path | None = CACHE) -> Iterator[Row]:
     """Rows of the made pictures of a part; what was measured before with the same code is read back."""
-    store = None if cache is None else cache / f"rows-{measures_key()}-{VERSION}-{part}"
-    for picture in pictures(part, per_kind, photos, cache=cache):
-        t = picture.truth
-        file = None if store is None else store / f"{t.build}-{t.setting}-{t.seed}.pickle"
+    store = None if cache is None else store_of(part, cache)
+    figures = None
+    for trial in plan(part, per_kind):
+        file = None if store is None else store / f"{trial.key}.pickle"
         if file is not None and file.exists():
             row: Row | None = pickle.loads(file.read_bytes())
         else:
-            row = row_of(picture)
+            figures = figures_of(part, photos) if figures is None else figures
+            row = row_of(picture_of(trial, part, figures, cache))
             if file is not None:
                 file.parent.mkdir(parents=True, exist_ok=True)
                 file.write_bytes(pickle.dumps(row))
@@ -134,28 +213,41 @@ def real_strip(label: dict[str, str]) -> str | None:
     return REAL_STRIP.get(label["edge"])
 
 
-def real_rows(photos: Path, *, cache: Path | None = CACHE) -> list[Row]:
-    """Outlined edges and ends of real furniture whose labels settle what they show."""
-    store = None if cache is None else cache / f"real-{measures_key()}.pickle"
-    if store is not None and store.exists():
-        kept: list[Row] = pickle.loads(store.read_bytes())
-        return kept
-    rows = list(_real_rows(photos))
-    if store is not None:
-        store.parent.mkdir(parents=True, exist_ok=True)
-        store.write_bytes(pickle.dumps(rows))
-    return rows
+def fold_of_group(group: str) -> int:
+    """Fold of a photographer of real edges."""
+    return hashlib.sha256(f"real edges 3 {group}".encode()).digest()[0] % FOLDS
 
 
-def _real_rows(photos: Path) -> Iterator[Row]:
+def real_edges(photos: Path) -> Iterator[tuple[NDArray[np.uint8], NDArray[np.float64], str, dict[str, str]]]:
+    """(photo, outline, strip kind, label) of edges and ends of real furniture whose labels settle what they show."""
     with (photos / "panels.csv").open(newline="") as file:
         labels = [r for r in csv.DictReader(file) if r["view"] in ("edge", "end")]
     for label in labels:
         strip = real_strip(label)
-        if strip is None:
+        if strip is not None:
+            pixels = load_photo(photos / "img" / label["file"], "p1").pixels
+            yield pixels, np.array([[float(v) for v in p.split(":")] for p in label["polygon"].split()]), strip, label
+
+
+def measured_real(photos: Path, count: int = 2) -> Iterator[tuple[Row, list[Example]]]:
+    """(row with its canvas, examples from outlines a little wrong) of every real edge."""
+    for pixels, outline, strip, label in real_edges(photos):
+        frame = lay_out(pixels, outline)
+        if frame is None:
             continue
-        photo = load_photo(photos / "img" / label["file"], "p1")
-        points = np.array([[float(v) for v in p.split(":")] for p in label["polygon"].split()])
-        frame = lay_out(photo.pixels, points)
-        if frame is not None:
-            yield _row(frame, label["source"], strip, label=label)
+        examples = [example_of(frame, strip, None)]
+        for k in range(1, count):
+            rng = np.random.default_rng([k, len(label["id"]), int(abs(outline).sum())])
+            error = rng.normal(0, 0.5 + 0.04 * frame.thickness_px, outline.shape)
+            again = lay_out(pixels, outline + error)
+            if again is not None:
+                examples.append(example_of(again, strip, None))
+        yield _row(frame, label["source"], strip, keep_canvas=True, label=label), examples
+
+
+def real_rows(cache: Path = CACHE) -> list[tuple[Row, NetAnswer]]:
+    """Outlined real edges as the nets' teaching left them: (row with the answer of a net that saw none of its photographer's
+    edges, answer of the net taught on made pictures alone). Empty where they were not brought back (`unpack`)."""
+    store = cache / f"real-{measures_key()}.pickle"
+    kept: list[tuple[Row, NetAnswer]] = pickle.loads(store.read_bytes()) if store.exists() else []
+    return kept

@@ -36,6 +36,9 @@ EDGE_TRAPS: Final[dict[str, str]] = {"stringing": "solid_edge", "book_arris": "b
 OTHER_TRAPS: Final[tuple[str, ...]] = ("drawers", "books", "rope", "card", "louvre", "carpet")
 NAMES: Final[tuple[str, ...]] = (*BUILDS, *EDGE_TRAPS, *OTHER_TRAPS)
 STRIP_OF: Final[dict[str, str]] = {**BUILDS, **EDGE_TRAPS, **dict.fromkeys(OTHER_TRAPS, "other")}
+#: Builds without any sheet on their narrow side. A plywood's own face ply is one, so plywood is none of them.
+NO_SHEET: Final = ("solid_edge", "solid_end", "glued_end", "stringing", "bare_particle", "bare_fibre", "band_wood",
+                   "band_print", "band_plain", "band_laminate", "band_end_print", "book_arris", "painted")
 SETTINGS: Final = ("close", "angled")
 
 #: (plies, actual mm) by nominal mm: birch-type plywood of 1.4 mm veneers as a board dealer lists it, then thicker-plied

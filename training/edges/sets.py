@@ -1,12 +1,15 @@
-"""The pictures that edge measures are fitted on and scored on: balanced over what the narrow side shows, kept in a cache.
+"""The pictures that edge measures are taught on, joined on and scored on: balanced over what the narrow side shows.
 
-Seeds of the two parts differ, and so do the photographers whose figure lies on veneered and printed faces.
+Seeds of the parts differ, and so do the photographers whose figure lies on veneered and printed faces: 'teach' (the net, the
+rules by hand), 'stage' (how both are joined and brought to scale), 'report' (scores only).
 """
 
 from __future__ import annotations
 
+import csv
+import hashlib
 import pickle
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,8 +19,10 @@ from training.edges.make import EdgePicture, make_edge
 
 #: Raised when the same seeds give other pictures.
 VERSION = 5
-CACHE = Path("build") / "edges"
-FIRST_SEED = {"tune": 10_000, "report": 5_000_000}
+CACHE, TEXTURES = Path("build") / "edges", Path("build") / "textures"
+FIRST_SEED = {"stage": 2_000_000, "report": 5_000_000, "teach": 20_000_000}
+#: Pictures of every strip kind in every setting.
+PER_KIND = {"stage": 47, "report": 60, "teach": 162}
 
 
 @dataclass(frozen=True)
@@ -25,6 +30,10 @@ class Trial:
     name: str
     setting: str
     seed: int
+
+    @property
+    def key(self) -> str:
+        return f"{self.name}-{self.setting}-{self.seed}"
 
 
 def plan(part: str, per_kind: int, start: int = 0) -> list[Trial]:
@@ -37,20 +46,30 @@ def plan(part: str, per_kind: int, start: int = 0) -> list[Trial]:
             for k in range(start, per_kind) for names in by_kind.values() for setting in SETTINGS]
 
 
-def pictures(part: str, per_kind: int, photos: Path | None, textures: Path | None = Path("build/textures"), *,
-             cache: Path | None = CACHE) -> Iterator[EdgePicture]:
-    """The pictures of a plan, made once and then read from the cache."""
-    figures: Sequence[Figure] | None = None
-    for trial in plan(part, per_kind):
-        file = None if cache is None else cache / f"made-{VERSION}-{part}" / f"{trial.name}-{trial.setting}-{trial.seed}.pickle"
-        if file is not None and file.exists():
-            picture: EdgePicture = pickle.loads(file.read_bytes())
-            yield picture
-            continue
-        if figures is None:
-            figures = [] if photos is None else load(photos, textures, part)
-        picture = make_edge(trial.name, trial.setting, trial.seed, figures)
-        if file is not None:
-            file.parent.mkdir(parents=True, exist_ok=True)
-            file.write_bytes(pickle.dumps(picture))
-        yield picture
+def part_of_figure(group: str) -> str:
+    """Of the figures to tune on, a fourth of the photographers for the joining stage."""
+    return "stage" if hashlib.sha256(f"edges 1 {group}".encode()).digest()[0] < 64 else "teach"
+
+
+def figures_of(part: str, photos: Path | None, textures: Path | None = TEXTURES) -> list[Figure]:
+    """Figure for the faces of a part; no photographer of a real outlined edge has a face in what is taught or joined."""
+    if photos is None:
+        return []
+    if part == "report":
+        return load(photos, textures, "report")
+    with (photos / "panels.csv").open(newline="") as file:
+        real = {r["source"] for r in csv.DictReader(file) if r["view"] in ("edge", "end")}
+    return [f for f in load(photos, textures, "tune") if f.group not in real and part_of_figure(f.group) == part]
+
+
+def picture_of(trial: Trial, part: str, figures: Sequence[Figure], cache: Path | None = CACHE) -> EdgePicture:
+    """The picture of a trial, made once and then read from the cache."""
+    file = None if cache is None else cache / f"made-{VERSION}-{part}" / f"{trial.key}.pickle"
+    if file is not None and file.exists():
+        kept: EdgePicture = pickle.loads(file.read_bytes())
+        return kept
+    picture = make_edge(trial.name, trial.setting, trial.seed, figures)
+    if file is not None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(pickle.dumps(picture))
+    return picture

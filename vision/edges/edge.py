@@ -17,12 +17,16 @@ from numpy.typing import NDArray
 from vision.edges.frame import EdgeFrame, lay_out
 from vision.edges.kinds import CANNOT_TELL
 from vision.edges.naming import EdgeModel, load_edge_model
+from vision.edges.net import NetAnswer, load_edge_net, sheet_line
 from vision.edges.numbers import Numbers, measure_numbers
+from vision.edges.plies import Plies, count_plies
 from vision.edges.shown import shown_numbers
 from vision.types import Outline, Point
 
 #: Chance that a kind must reach to be named.
 NAMED = 0.5
+#: Chance of plies from which they are counted again with what the net saw.
+LEAST_PLIES = 0.1
 #: Least length of the arris in photo pixels, and least thickness, for lines over it to be compared at all.
 LEAST_ARRIS, LEAST_ROWS = 120.0, 8
 
@@ -115,29 +119,33 @@ def measure_edge(pixels: NDArray[np.uint8], outline: Outline | NDArray[np.float6
     frame = lay_out(pixels, outline, face_at=face_at)
     if frame is None:
         return None
-    return report(frame, measure_numbers(frame), model or load_edge_model(), px_per_mm)
+    model = model or load_edge_model()
+    net = load_edge_net().answer(frame) if model.joins else None
+    return report(frame, measure_numbers(frame), model, px_per_mm, net)
 
 
-def report(frame: EdgeFrame, found: Numbers, model: EdgeModel, px_per_mm: float | None = None) -> EdgeReport:
-    """The report of a frame already measured."""
+def report(frame: EdgeFrame, found: Numbers, model: EdgeModel, px_per_mm: float | None = None,
+           net: NetAnswer | None = None) -> EdgeReport:
+    """The report of a frame already measured and shown to the net."""
     if px_per_mm is not None and not (math.isfinite(px_per_mm) and px_per_mm > 0):
         raise ValueError(f"px_per_mm must be a positive number, not {px_per_mm}")
-    chances = model.answer("kind", found.values)
+    chances = model.answer("kind", found.values, net)
     best = max(chances, key=lambda k: chances[k])
     kind = best if chances[best] >= NAMED else CANNOT_TELL
-    layer_chance = model.answer("sheet", found.values)["yes"]
-    plies = _ply_count(frame, found, px_per_mm) if found.plies.count >= 3 else None
+    layer_chance = model.answer("sheet", found.values, net)["yes"]
+    counted = count_plies(frame, net) if net is not None and chances["plies"] >= LEAST_PLIES else found.plies
+    plies = _ply_count(frame, counted, px_per_mm) if counted.count >= 3 else None
     n = frame.rgb.shape[1]
     high, low = frame.top - 0.5, frame.top + frame.rows - 0.5
     corners = frame.photo_points(np.array([[-0.5, high], [n - 0.5, high], [n - 0.5, low], [-0.5, low]]))
     outline: Outline = tuple((float(x), float(y)) for x, y in corners)
     match = found.values["arris_match_best"]
     usable = frame.length_px >= LEAST_ARRIS and frame.rows >= LEAST_ROWS and math.isfinite(match)
-    p = model.answer("continuous", found.values)["yes"]
+    p = model.answer("continuous", found.values, net)["yes"]
     ratio = math.log(max(p, 1e-6) / max(1 - p, 1e-6)) if usable else 0.0
     thick = frame.thickness_px
-    layer = _thin_layer(frame, found, layer_chance, model.forests["sheet"].limit, px_per_mm)
-    seam = model.answer("seam", found.values)["yes"]
+    layer = _thin_layer(frame, found, layer_chance, model.limit("sheet", net), px_per_mm, net)
+    seam = model.answer("seam", found.values, net)["yes"]
     shown = shown_numbers(chances, one_piece=ratio if usable else math.nan, seam_chance=seam, layer_chance=layer_chance,
                           layer_px=math.nan if layer is None else layer.thickness_px,
                           plies=math.nan if plies is None else float(plies.plies))
@@ -146,25 +154,36 @@ def report(frame: EdgeFrame, found: Numbers, model: EdgeModel, px_per_mm: float 
         None if px_per_mm is None else thick / px_per_mm, kind, MappingProxyType(chances), plies,
         layer, layer_chance, seam,
         Continuation(ratio, match if math.isfinite(match) else 0.0, frame.length_px, usable),
-        kind.startswith("solid") and _is_lumber_core(found), MappingProxyType({**found.values, **shown}))
+        kind.startswith("solid") and _is_lumber_core(counted), MappingProxyType({**found.values, **shown}))
 
 
-def _ply_count(frame: EdgeFrame, found: Numbers, px_per_mm: float | None) -> PlyCount:
-    px = tuple(float(v) for v in found.plies.thickness_px)
+def _ply_count(frame: EdgeFrame, found: Plies, px_per_mm: float | None) -> PlyCount:
+    px = tuple(float(v) for v in found.thickness_px)
     mm = None if px_per_mm is None else tuple(v / px_per_mm for v in px)
-    lines = tuple(frame.line(frame.top + float(b) - 0.5) for b in found.plies.bounds)
-    return PlyCount(found.plies.plies, lines, px, mm, found.plies.odd, found.plies.alternation, found.plies.sheets)
+    lines = tuple(frame.line(frame.top + float(b) - 0.5) for b in found.bounds)
+    return PlyCount(found.plies, lines, px, mm, found.odd, found.alternation, found.sheets)
 
 
-def _thin_layer(frame: EdgeFrame, found: Numbers, chance: float, limit: float, px_per_mm: float | None) -> ThinLayer | None:
+def _thin_layer(frame: EdgeFrame, found: Numbers, chance: float, limit: float, px_per_mm: float | None,
+                net: NetAnswer | None) -> ThinLayer | None:
     if chance < limit or found.line is None:
         return None
     row, px, step = layer_place(frame, found)
+    seen = None if net is None else sheet_line(net, frame.top, frame.rows)
+    if seen is not None and abs(seen - row) > MOVED * max(px / frame.scale, 2.0):
+        # the net saw the sheet elsewhere: the line is drawn there, and its thickness counts from the arris as found
+        row, px = seen, max(seen - (frame.top - 0.5), 0.5) * frame.scale
+        at = round(seen + 0.5)
+        deep = max(1, round(0.5 * px / frame.scale))
+        change = frame.lab[max(0, at - deep):at].mean(axis=(0, 1)) - frame.lab[at + 1:at + 1 + deep].mean(axis=(0, 1))
+        step = (float(change[0]), float(change[1]), float(change[2]))
     level = float(frame.lab[frame.top + frame.rows // 3:frame.top + 2 * frame.rows // 3, :, 0].mean())
     tone = "dark" if step[0] < DARK * level else "white" if step[0] > 0 and step[2] < WHITE * level else "wood"
     return ThinLayer(chance, frame.line(row), px, None if px_per_mm is None else px / px_per_mm, tone)
 
 
+#: The net's place of a sheet's line is taken where it differs from the one by hand by this share of the sheet.
+MOVED: Final = 0.4
 #: A sheet this much darker than the core (share of its lightness) is a dark line; one lighter and this much less yellow white.
 DARK: Final = -0.28
 WHITE: Final = -0.06
@@ -180,9 +199,9 @@ def layer_place(frame: EdgeFrame, found: Numbers) -> tuple[float, float, tuple[f
     return frame.top + line.row - 0.5, line.row * frame.scale, line.step
 
 
-def _is_lumber_core(found: Numbers) -> bool:
+def _is_lumber_core(found: Plies) -> bool:
     """Three or five layers, the middle one more than half of the whole, the outer ones alike."""
-    t = found.plies.thickness_px
+    t = found.thickness_px
     if len(t) not in (3, 5):
         return False
     middle = t[len(t) // 2]

@@ -1,9 +1,10 @@
-"""What the numbers of an edge mean: four small forests read with numpy alone, their answers calibrated chances."""
+"""What the numbers of an edge mean: four small forests read with numpy alone, joined with the net's answer into calibrated
+chances."""
 
 from __future__ import annotations
 
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Final
@@ -12,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.edges.kinds import STRIP_KINDS
+from vision.edges.net import NetAnswer
 from vision.edges.numbers import NAMES
 from vision.errors import ModelMismatch
 
 MODEL: Final = Path(__file__).parent.parent / "models" / "edges.npz"
-FORMAT: Final = 1
+FORMAT: Final = 2
 #: Stands in for a number that could not be measured.
 MISSING: Final = -99.0
 #: Questions and their answers.
@@ -49,17 +51,12 @@ class Forest:
     def trees(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n, answers) mean leaf shares of (n, features) rows without gaps."""
         rows = rows.astype(np.float32).astype(np.float64)  # as they were when the trees grew
-        out = np.zeros((len(rows), self.share.shape[1]))
-        for root in self.roots:
-            at = np.full(len(rows), root)
-            while True:
-                inner = self.left[at] >= 0
-                if not inner.any():
-                    break
-                go = rows[np.arange(len(rows)), np.maximum(self.feature[at], 0)] <= self.threshold[at]
-                at = np.where(inner, np.where(go, self.left[at], self.right[at]), at)
-            out += self.share[at]
-        return out / len(self.roots)
+        at = np.repeat(self.roots[None, :], len(rows), axis=0)  # every tree at once
+        every = np.arange(len(rows))[:, None]
+        while (inner := self.left[at] >= 0).any():
+            go = rows[every, np.maximum(self.feature[at], 0)] <= self.threshold[at]
+            at = np.where(inner, np.where(go, self.left[at], self.right[at]), at)
+        return np.asarray(self.share[at].mean(axis=1))
 
     def linear(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n, answers) shares by the linear rule."""
@@ -80,15 +77,41 @@ class Forest:
 
 
 @dataclass(frozen=True, eq=False)
+class Join:
+    """How net and forest answer together: log chances are `net` times the net's plus `hand` times the forest's plus `offset`
+    (answers,), and softmax of that is the calibrated chance; `limit`: chance from which a yes counts as found."""
+
+    net: float
+    hand: float
+    offset: NDArray[np.float64]
+    limit: float = 0.5
+
+    def chances(self, net: NDArray[np.float64], hand: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, answers) chances of (n, answers) log chances of both."""
+        logs = self.net * net + self.hand * hand + self.offset
+        p = np.exp(logs - logs.max(axis=1, keepdims=True))
+        return np.asarray(p / p.sum(axis=1, keepdims=True))
+
+
+@dataclass(frozen=True, eq=False)
 class EdgeModel:
-    """`forests`: by question."""
+    """`forests` and `joins`: by question; without joins the forests answer alone and the net is not asked."""
 
     forests: dict[str, Forest]
+    joins: dict[str, Join] = field(default_factory=dict)
 
-    def answer(self, question: str, values: dict[str, float]) -> dict[str, float]:
-        """Chance of each answer, given numbers by name."""
-        p = self.forests[question].chances(as_row(values)[None, :])[0]
+    def answer(self, question: str, values: dict[str, float], net: NetAnswer | None = None) -> dict[str, float]:
+        """Chance of each answer, given numbers by name and what the net makes of the edge."""
+        row = as_row(values)[None, :]
+        if net is None or question not in self.joins:
+            p = self.forests[question].chances(row)[0]
+        else:
+            p = self.joins[question].chances(net.logs(question)[None, :], self.forests[question].raw(row))[0]
         return {a: float(v) for a, v in zip(QUESTIONS[question], p, strict=True)}
+
+    def limit(self, question: str, net: NetAnswer | None = None) -> float:
+        """Chance from which a yes counts as found."""
+        return self.forests[question].limit if net is None or question not in self.joins else self.joins[question].limit
 
 
 def as_row(values: dict[str, float]) -> NDArray[np.float64]:
@@ -111,11 +134,18 @@ def load_edge_model(path: Path = MODEL) -> EdgeModel:
             version, names = int(stored["format"]), tuple(str(v) for v in stored["names"])
             answers = {q: tuple(str(v) for v in stored[f"{q}_answers"]) for q in QUESTIONS}
             forests = {q: _forest(stored, q) for q in QUESTIONS}
+            joins = {q: _join(np.asarray(stored[f"{q}_join"], np.float64), q) for q in QUESTIONS if f"{q}_join" in stored}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as e:
         raise ModelMismatch("edge model", f"It cannot be read ({e}).", "Install the program again.") from e
     if version != FORMAT or names != NAMES or answers != QUESTIONS:
         raise ModelMismatch("edge model", "It was made for other measurements.", "Install the program again.")
-    return EdgeModel(forests)
+    return EdgeModel(forests, joins)
+
+
+def _join(values: NDArray[np.float64], question: str) -> Join:
+    if values.shape != (3 + len(QUESTIONS[question]),) or not np.isfinite(values).all():
+        raise ValueError(f"the joining of {question} does not hang together")
+    return Join(float(values[0]), float(values[1]), values[3:], float(values[2]))
 
 
 def _forest(stored: np.lib.npyio.NpzFile, question: str) -> Forest:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.edges.frame import EdgeFrame, block_profiles
+from vision.edges.net import NetAnswer
 from vision.resize import resize_map
 
 Plane = NDArray[np.float32]
@@ -39,6 +40,8 @@ EVEN = 0.04
 INFLATE = 2.5
 #: A border softer than this share of the usual one between layers is no layer's.
 SOFT = 0.8
+#: How much the net's log odds of a border weigh against the profile, and their bound.
+LEAN, LEAN_MOST = 4.0, 3.0
 #: Least unevenness within a layer, as a share of the profile's range.
 WITHIN = 0.14
 
@@ -70,10 +73,18 @@ class Plies:
         return self.plies % 2 == 1
 
 
-def count_plies(frame: EdgeFrame) -> Plies:
-    """Layers across the narrow side of a frame."""
+def count_plies(frame: EdgeFrame, net: NetAnswer | None = None) -> Plies:
+    """Layers across the narrow side of a frame; where the net sees borders between plies, cuts there cost less."""
     profile, zoom = _profile(frame)
-    return cut(profile, zoom=zoom, scale=frame.scale)
+    return cut(profile, zoom=zoom, scale=frame.scale, lean=None if net is None else _lean(frame, net, len(profile), zoom))
+
+
+def _lean(frame: EdgeFrame, net: NetAnswer, rows: int, zoom: float) -> Floats:
+    """(rows + 1,) what a cut before each row of the profile saves: the net's log odds of a border there, within bounds."""
+    at = frame.top - 0.5 + np.arange(rows + 1) / zoom
+    shown = np.array([net.frame_row(k) for k in range(len(net.plies))])
+    p = np.clip(np.interp(at, shown, net.plies), 1e-3, 1 - 1e-3)
+    return LEAN * np.clip(np.log(p / (1 - p)) + 0.5, -LEAN_MOST, LEAN_MOST)
 
 
 def _profile(frame: EdgeFrame) -> tuple[Floats, float]:
@@ -99,21 +110,24 @@ def _profile(frame: EdgeFrame) -> tuple[Floats, float]:
     return np.stack(out, axis=1).astype(np.float64), zoom
 
 
-def cut(profile: Floats, *, zoom: float = 1.0, scale: float = 1.0) -> Plies:
-    """Best cutting of a (rows, channels) profile whose values are in standard errors of independent rows."""
+def cut(profile: Floats, *, zoom: float = 1.0, scale: float = 1.0, lean: Floats | None = None) -> Plies:
+    """Best cutting of a (rows, channels) profile whose values are in standard errors of independent rows; `lean`: (rows + 1,)
+    what a cut before a row saves."""
     t = len(profile)
+    lean = np.zeros(t + 1) if lean is None else lean
     rim = max(1, round(RIM * t))
     inner = profile.copy()
     # the outermost rows hold the rounding of the arris and the neighbour's colour
     inner[:rim], inner[t - rim:] = profile[rim], profile[t - 1 - rim]
     first, last = _sheet_rows(inner), t - _sheet_rows(inner[::-1])
-    at, cost, single, even_gap = _cut(np.ascontiguousarray(inner[first:last]), zoom)
+    at, cost, single, even_gap = _cut(np.ascontiguousarray(inner[first:last]), zoom, lean[first:last + 1])
     if len(at) <= 4:  # a core below one or two sheets that stand out: are there plies in it?
         size = last - first
         low = at[1] if len(at) > 2 and at[1] <= SHEET * size else 0
         high = at[-2] if len(at) > 2 and at[-2] >= (1 - SHEET) * size else size
         if high - low < size:
-            deeper, less, one, gap = _cut(np.ascontiguousarray(inner[first + low:first + high]), zoom)
+            deeper, less, one, gap = _cut(np.ascontiguousarray(inner[first + low:first + high]), zoom,
+                                           lean[first + low:first + high + 1])
             if len(deeper) >= 4:
                 at, even_gap = [*([0] if low else []), *(low + c for c in deeper), *([size] if high < size else [])], gap
                 cost -= one - less
@@ -180,7 +194,7 @@ def _without_slivers(profile: Floats, at: list[int]) -> list[int]:
     return at
 
 
-def _cut(profile: Floats, zoom: float) -> tuple[list[int], float, float, float]:
+def _cut(profile: Floats, zoom: float, lean: Floats) -> tuple[list[int], float, float, float]:
     """(cuts with both ends, their cost, the cost of a single layer, by how much the best even number loses)."""
     t = len(profile)
     sums = np.concatenate([np.zeros((1, profile.shape[1])), np.cumsum(profile, axis=0)])
@@ -192,6 +206,7 @@ def _cut(profile: Floats, zoom: float) -> tuple[list[int], float, float, float]:
     own = squares[None, :] - squares[:, None] - (total**2).sum(axis=-1) / length
     least = max(LEAST, round(LEAST * zoom / 1.5))
     own = np.where(end - start >= least, own / zoom, np.inf) / 2
+    own[:, :-1] -= lean[None, :-1]
     costs: dict[int, float] = {1: float(own[0, t]) if t >= least else 0.0}
     cuts: dict[int, list[int]] = {1: [0, t]}
     for k in range(2, min(MAX_PLIES, t // least) + 1):

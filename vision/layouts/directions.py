@@ -343,8 +343,11 @@ def fit_wedges(d: Directions) -> Wedges:
     def smooth(cx: float, cy: float, d: Directions = d) -> complex:
         if not (0.25 * wide <= cx <= 0.75 * wide and 0.25 * tall <= cy <= 0.75 * tall):
             return 0j  # outside, the grain of one board would pass for one wedge seen from afar
-        p, z, _ = _polar(d, cx, cy)
-        return complex((z * np.exp(-2j * p)).sum() / d.total)
+        x, y = d.places()
+        out = (x - cx) + 1j * (y - cy)  # its square over its squared length is exp(-2i polar angle), y running down
+        square = out.real**2 + out.imag**2
+        far = square > (0.12 * min(wide, tall)) ** 2
+        return complex((d.z * out * out / np.where(far, square, np.inf)).sum() / d.total)
 
     scores = np.array([abs(smooth(a, b, half)) for a, b in zip(xs.ravel(), ys.ravel(), strict=True)]).reshape(xs.shape)
     i = int(scores.argmax())

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -14,7 +16,7 @@ from vision.layouts.directions import Blocks, Box, Directions, Fold, Quarters, W
 from vision.layouts.frame import Frame, make_frame
 from vision.layouts.joints import Joint, find_joints, tone_profile
 from vision.layouts.relations import Likeness, pairs_of
-from vision.layouts.rows import Streaks, find_streaks
+from vision.layouts.rows import Streaks, find_mirrors, find_streaks
 from vision.types import GrainField, WorkingView
 
 #: Below this share of the field explained by one direction, patterns of several directions are tried.
@@ -85,28 +87,32 @@ def _best(one: NDArray, two: NDArray, reach: int) -> float:
         n = min(len(a), len(b))
         if n < 6:
             continue
-        a, b = a[:n] - _trend(a[:n]), b[:n] - _trend(b[:n])
-        size = float(np.sqrt((a @ a) * (b @ b)))
+        t, power = _line(n)
+        a, b = a[:n] - a[:n].sum() / n, b[:n] - b[:n].sum() / n
+        a, b = a - t * (t @ a / power), b - t * (t @ b / power)
+        size = math.sqrt((a @ a) * (b @ b))
         best = max(best, float(a @ b) / size if size > 1e-6 else 0.0)
     return best
 
 
-def _trend(values: NDArray) -> NDArray:
-    t = np.linspace(-1, 1, len(values))
-    return np.asarray(values.mean() + t * (t @ values) / max(float(t @ t), 1e-9))
+@lru_cache(maxsize=1024)
+def _line(n: int) -> tuple[NDArray, float]:
+    """(n,) even steps from -1 to 1, and the sum of their squares."""
+    t = np.linspace(-1, 1, n)
+    return t, max(float(t @ t), 1e-9)
 
 
 def _end_axis(frame: Frame) -> tuple[float, float, float]:
     """(z, correlation, column) of the best mirror axis across the grain; zeros where none can be looked for."""
-    streaks = find_streaks(frame.turned())
-    if streaks is None:
+    mirrors = find_mirrors(frame.turned())
+    if mirrors is None:
         return 0.0, 0.0, float("nan")
-    z = np.where(streaks.mirror_r > 0, streaks.mirror_z, 0)
+    z = np.where(mirrors[1] > 0, mirrors[0], 0)
     cols = frame.known.shape[1]
     k = np.arange(len(z)) / 2
     z = np.where((k > 0.15 * cols) & (k < 0.85 * cols), z, 0)
     best = int(z.argmax())
-    return float(z[best]), float(streaks.mirror_r[best]), best / 2
+    return float(z[best]), float(mirrors[1][best]), best / 2
 
 
 def gather(view: WorkingView, grain_field: GrainField) -> Evidence | None:

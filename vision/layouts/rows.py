@@ -40,33 +40,49 @@ class Streaks:
 
 
 def _grams(figure: NDArray[np.float32]) -> tuple[NDArray[np.float32], int]:
-    """((shifts, rows, rows) products of rows, those near first; number of near shifts)."""
-    cols = figure.shape[1]
+    """((shifts, rows, rows) products of rows, those near first; number of near shifts).
+
+    Row y1 against row y2 shifted one way is row y2 against row y1 shifted the other way, so half of them are transposes.
+    """
+    rows, cols = figure.shape
     far = np.unique(np.rint(_FAR * cols).astype(int))
     far = far[np.abs(far) > _NEAR[-1] + 4]
-    rows = figure.shape[0]
     shifts = [int(v) for v in (*_NEAR, *far)]
-    moved = np.zeros((len(shifts), rows, cols), np.float32)
+    sizes = sorted({abs(v) for v in shifts})
+    moved = np.zeros((len(sizes), rows, cols), np.float32)
+    for k, size in enumerate(sizes):
+        np.multiply(figure[:, size:], np.float32(cols / max(1, cols - size)), out=moved[k, :, : cols - size])
+    products = product(figure, moved.reshape(-1, cols)).reshape(rows, len(sizes), rows)
+    grams = np.empty((len(shifts), rows, rows), np.float32)
     for k, shift in enumerate(shifts):
-        gain = np.float32(cols / max(1, cols - abs(shift)))
-        if shift >= 0:
-            np.multiply(figure[:, shift:], gain, out=moved[k, :, : cols - shift])
-        else:
-            np.multiply(figure[:, :shift], gain, out=moved[k, :, -shift:])
-    grams = product(figure, moved.reshape(-1, cols))
-    return np.ascontiguousarray(grams.reshape(rows, len(shifts), rows).transpose(1, 0, 2)), len(_NEAR)
-
-
-def _sheared(grams: NDArray) -> NDArray:
-    """(n, rows, 2 rows - 1) with entry [i, i + j] = grams[i, j]: columns hold what lies along y1 + y2 = const."""
-    n, rows, _ = grams.shape
-    wide = np.zeros((n, rows, 2 * rows), grams.dtype)
-    wide[:, :, :rows] = grams
-    return wide.reshape(n, -1)[:, : rows * (2 * rows - 1)].reshape(n, rows, 2 * rows - 1)
+        one = products[:, sizes.index(abs(shift))]
+        grams[k] = one if shift >= 0 else one.T
+    return grams, len(_NEAR)
 
 
 def find_streaks(frame: Frame) -> Streaks | None:
     """Mirror and repeat streaks of a frame's figure; None where the panel is too small to tell."""
+    known = _known_grams(frame)
+    if known is None:
+        return None
+    grams, near, root = known
+    norm = np.outer(root, root).astype(np.float32)
+    z, r, spans = _mirrors(grams, near, norm)
+    repeat_z, repeat_r = _repeats(grams, near, norm)
+    return Streaks(z, r, spans, repeat_z, repeat_r, _breaks(grams[near // 2], root))
+
+
+def find_mirrors(frame: Frame) -> tuple[NDArray, NDArray] | None:
+    """(mirror_z, mirror_r) of `Streaks` alone."""
+    known = _known_grams(frame)
+    if known is None:
+        return None
+    grams, near, root = known
+    return _mirrors(grams, near, np.outer(root, root).astype(np.float32))[:2]
+
+
+def _known_grams(frame: Frame) -> tuple[NDArray[np.float32], int, NDArray[np.float64]] | None:
+    """Products of rows, the number of near ones and the rows' lengths; None where the panel is too small to tell."""
     rows, cols = frame.figure.shape
     if rows < 32 or cols < 64:
         return None
@@ -76,30 +92,45 @@ def find_streaks(frame: Frame) -> Streaks | None:
     grams, near = _grams(figure)
     if len(grams) - near < 4:
         return None
-    root = np.sqrt((figure.astype(np.float64) ** 2).sum(1))
-    norm = np.outer(root, root).astype(np.float32)
-    z, r, spans = _mirrors(grams, near, norm)
-    repeat_z, repeat_r = _repeats(grams, near, norm)
-    return Streaks(z, r, spans, repeat_z, repeat_r, _breaks(grams[near // 2], root))
+    return grams, near, np.sqrt((figure.astype(np.float64) ** 2).sum(1))
+
+
+def _streak_sums(grams: NDArray[np.float32]) -> dict[int, tuple[NDArray[np.int64], NDArray[np.float32]]]:
+    """Span -> (half rows k, (n, k) sums of that many entries along y1 + y2 = k, beginning _SKIP rows from the axis).
+
+    Entries of one streak lie evenly apart in memory, and so do the streaks of all even (or odd) k: strided views add
+    them up without moving any.
+    """
+    n, rows, _ = grams.shape
+    flat, each, one = grams.reshape(n, -1), grams.strides[0], grams.strides[2]
+    out: dict[int, tuple[NDArray[np.int64], NDArray[np.float32]]] = {}
+    for odd in (0, 1):
+        # k = 2 m + odd: y1 = m + odd - 1 - _SKIP - j and y2 = m + 1 + _SKIP + j for j = 0, 1, ... span - 1
+        before, low_before = 0, 0
+        total = np.zeros((n, rows), np.float32)
+        for span in (s for s in _SPANS if s <= rows // 2):
+            low, high = span + _SKIP - odd, rows - 1 - _SKIP - span  # least and most m whose streak fits
+            if high < low:
+                break
+            first = (low + odd - 1 - _SKIP - before) * rows + low + 1 + _SKIP + before
+            streaks = np.lib.stride_tricks.as_strided(flat[:, first:], (span - before, n, high - low + 1),
+                                                      (-(rows - 1) * one, each, (rows + 1) * one), writeable=False)
+            total = total[:, low - low_before : high - low_before + 1] + streaks.sum(axis=0)
+            before, low_before = span, low
+            k = 2 * np.arange(low, high + 1) + odd
+            known = out.get(span, (k[:0], total[:, :0]))
+            out[span] = np.concatenate([known[0], k]), np.concatenate([known[1], total], axis=1)
+    return out
 
 
 def _mirrors(grams: NDArray, near: int, norm: NDArray) -> tuple[NDArray, NDArray, NDArray]:
     """(z, correlation, rows on either side) of the best streak about every half row."""
     rows = grams.shape[1]
-    both = np.concatenate([_sheared(grams), _sheared(norm[None])])
-    sums = np.zeros((both.shape[0], rows + 1, both.shape[2]), np.float32)
-    np.cumsum(both, axis=1, out=sums[:, 1:])
-    k = np.arange(2 * rows - 1)
-    end = (k - 1) // 2 - _SKIP + 1  # rows y1 < end
-    z, r, best_span = np.zeros(len(k)), np.zeros(len(k)), np.zeros(len(k), np.int64)
-    for span in (s for s in _SPANS if s <= rows // 2):
-        start = end - span
-        fits = (start >= 0) & (k - start < rows)
-        if not fits.any():
-            continue
-        at = np.nonzero(fits)[0]
-        total = sums[:, end[at], at] - sums[:, start[at], at]
-        value = total[:-1] / np.maximum(total[-1], 1e-6)
+    count = 2 * rows - 1
+    z, r, best_span = np.zeros(count), np.zeros(count), np.zeros(count, np.int64)
+    lengths = _streak_sums(norm[None])
+    for span, (at, total) in _streak_sums(grams).items():
+        value = total / np.maximum(lengths[span][1], 1e-6)
         best, chance = value[:near].max(0), value[near:]
         # the spread of chance is pooled over axes: a few shifts alone say too little
         spread = max(float(np.sqrt(np.mean(chance.var(0)))), 1e-3)
@@ -116,12 +147,15 @@ def _repeats(grams: NDArray, near: int, norm: NDArray) -> tuple[NDArray, NDArray
     """(z, correlation) of every pitch from 10 rows to two thirds of the height, over the whole diagonal."""
     rows = grams.shape[1]
     z, r = np.zeros(rows), np.zeros(rows)
-    # with the columns counted backwards diagonals become lines of constant sum: pitch p lies at rows - 1 - p
-    total = _sheared(np.concatenate([grams, norm[None]])[:, :, ::-1]).sum(1)[:, rows - 1::-1]
-    value = total[:-1] / np.maximum(total[-1], 1e-6)
     used = slice(10, int(0.67 * rows))
+    total = np.zeros((len(grams) + 1, used.stop - used.start), np.float32)
+    for y in range(rows - used.start):
+        most = min(used.stop, rows - y) - used.start
+        total[:-1, :most] += grams[:, y, y + used.start : y + used.start + most]
+        total[-1, :most] += norm[y, y + used.start : y + used.start + most]
+    value = total[:-1] / np.maximum(total[-1], 1e-6)
     share = np.sqrt((rows - np.arange(rows)) / rows)[used]
-    best, chance = value[:near, used].max(0), value[near:, used]
+    best, chance = value[:near].max(0), value[near:]
     spread = max(float(np.sqrt(np.mean((chance * share) ** 2))), 1e-3)
     z[used] = (best - chance.mean(0)) * share / spread
     r[used] = best

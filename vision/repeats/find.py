@@ -77,11 +77,9 @@ def judged(sheets: Sequence[Sheet], described: Sequence[Described], a: int, b: i
     laid = register(described[a].figure, described[b].figure, move.transform, rigid=a == b)
     if laid is None or _one_place(sheets, a, b, laid):
         return None
-    measured = measure(laid, move.votes)
+    # Peak widths hold in the coarser sheet's pixels: the finer one could show no more than that.
+    measured = measure(laid, move.votes, same_sheet=a == b, widest=model.along_sd_most)
     if measured is None:
-        return None
-    # Peak widths hold in the frame's pixels: the finer sheet could show no more than the coarser one does.
-    if measured.values["along_sd"] > model.along_sd_most or measured.values["across_sd"] > model.along_sd_most:
         return None
     if a == b and not more_than_itself(move.motion, measured.values):
         return None

@@ -47,6 +47,8 @@ MEASURED: Final[Mapping[str, str]] = {
 BANDS: Final = {"fine": (0.7, 1.7), "mid": (1.7, 4.2), "coarse": (4.2, 10.0)}
 #: Shifts tried about the registration, px of the half-size frame.
 REACH = 10
+#: Finest blur and share taken out of what runs along the grain, for the softer look at the peak of small sheets.
+SOFTER = (1.2, 0.8)
 #: A block agrees from this correlation on.
 BLOCK_AGREES = 0.42
 
@@ -76,12 +78,27 @@ def _correlation(a: Map, b: Map, where: NDArray[np.bool_]) -> float:
     return float(x @ y / max(float(np.sqrt((x @ x) * (y @ y))), 1e-6))
 
 
-def measure(found: Registered, votes: int, *, same_sheet: bool = False) -> Measured | None:
-    """Measurements of a registration; None where nothing of the overlap agrees."""
+def own_pixels(found: Registered) -> float:
+    """Pixels of the frame's sheet to one px of the frame, 1 at most: an enlarged frame holds no more detail than its sheet."""
+    return min(1.0, float(found.to_sheet[0, 0]))
+
+
+def measure(found: Registered, votes: int, *, same_sheet: bool = False, widest: float = np.inf) -> Measured | None:
+    """Measurements of a registration; None where nothing of the overlap agrees.
+
+    `widest`: None too, before the dear measurements, where the peak's place spreads further than this along or across the
+    grain, in pixels of the frame or, where that was enlarged, of its sheet. Of two small sheets, unless one is compared with
+    itself (`same_sheet`), a softer look counts as well: what crosses the grain alone drowns there in noise.
+    """
     h, w = found.overlap.shape
     clear = found.overlap & (found.first_rgb.max(axis=2) < 250) & (found.second_rgb.max(axis=2) < 250)
     if clear.sum() < 1500:
         return None
+    peak, covariance = _peak(found, clear)
+    if _width(found, peak) > widest:
+        softer, covariance = _peak(found, clear, *SOFTER)
+        if same_sheet or own_pixels(found) >= 1.0 or _width(found, softer) > widest:
+            return None
     weight = clear.astype(np.float32)
     bands = {k: (_band(found.first, *s) * weight, _band(found.second, *s) * weight) for k, s in BANDS.items()}
     block = int(max(21, 0.11 * np.sqrt(h * w))) | 1
@@ -96,7 +113,6 @@ def measure(found: Registered, votes: int, *, same_sheet: bool = False) -> Measu
     for k, (a, b) in bands.items():
         values[f"residual_{k}"] = _correlation(a, b, counted)
     values["whole_mid"] = _correlation(*bands["mid"], clear)
-    peak, covariance = _peak(found, clear)
     values.update(peak)
     values.update(_drift(found, region))
     values.update(_colour(found, counted))
@@ -126,8 +142,16 @@ def _largest(agrees: NDArray[np.bool_], block: int) -> NDArray[np.bool_]:
     return np.asarray(labels == 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax()))
 
 
-def _peak(found: Registered, clear: NDArray[np.bool_]) -> tuple[dict[str, float], NDArray[np.float64]]:
+def _width(found: Registered, peak: Mapping[str, float]) -> float:
+    """The wider standard deviation of the peak's place, px as `measure` counts them."""
+    return own_pixels(found) * max(peak["along_sd"], peak["across_sd"])
+
+
+def _peak(found: Registered, clear: NDArray[np.bool_], finest: float = 0.7, taken: float = 1.0,
+          ) -> tuple[dict[str, float], NDArray[np.float64]]:
     """Peak of the correlation of what changes along the grain, and the spread of where it can lie.
+
+    `finest`: blur (px of the half-size frame) that takes out what is finer; `taken`: share of what runs along that is taken out.
 
     The chance of each shift d is taken as (1 - C(d)^2)^(-n / 2), n being the area over the area of one blot of the figure
     (from the images' own mean squared gradients): the likelihood of a Gaussian pair with correlation C.
@@ -142,8 +166,8 @@ def _peak(found: Registered, clear: NDArray[np.bool_]) -> tuple[dict[str, float]
     for image in (found.first, found.second):
         small = resize_map(image * clear, *size) / np.maximum(share, 0.5) * weight
         # a mean over the mask alone: straight grain leaves nothing, not even where the picture ends
-        crossing = (small - blur_along(np.asarray(small, np.float32), found.grain, 8.0) / along) * weight
-        fine = cv2.GaussianBlur(crossing, (0, 0), 0.7) - cv2.GaussianBlur(crossing, (0, 0), 6.0)
+        crossing = (small - taken * blur_along(np.asarray(small, np.float32), found.grain, 8.0) / along) * weight
+        fine = cv2.GaussianBlur(crossing, (0, 0), finest) - cv2.GaussianBlur(crossing, (0, 0), 6.0)
         images.append(np.asarray(fine * weight, dtype=np.float32))
     a, b = images
     power = float(np.sqrt((a * a).sum() * (b * b).sum())) + 1e-6

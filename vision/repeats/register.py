@@ -148,11 +148,12 @@ def _fit(points: NDArray[np.float64], flow: NDArray[np.float64], firm: NDArray[n
     weight = base.copy()
     ridge = np.array([1e-6, 1e-4, 1e-4, 1e-6, 1e-4, 1e-4, 2e-3, 2e-3][: lhs.shape[1]]) * len(points)
     coef = np.zeros(lhs.shape[1])
+    turned, pull = np.ascontiguousarray(lhs.T), np.diag(ridge)
     for _ in range(8):
-        ww = np.concatenate([weight, weight])
-        coef = np.linalg.solve((lhs * ww[:, None]).T @ lhs + np.diag(ridge), (lhs * ww[:, None]).T @ rhs)
+        weighed = turned * np.concatenate([weight, weight])
+        coef = np.linalg.solve(weighed @ lhs + pull, weighed @ rhs)
         left = (rhs - lhs @ coef).reshape(2, -1).T * unit
-        size_left = np.linalg.norm(left, axis=1)
+        size_left = np.hypot(left[:, 0], left[:, 1])
         spread = max(1.48 * float(np.median(size_left)), loose / 6)
         weight = base * np.clip(1 - (size_left / (3 * spread)) ** 2, 0, 1) ** 2
         if weight.sum() < 4:

@@ -59,14 +59,16 @@ def _matches(a: Described, b: Described,
         x, y = a.points.T
         gap = np.maximum(np.abs(x[:, None] - x), np.abs(y[:, None] - y))
         like[gap < LEAST_MOVE * max(a.figure.mask.shape) * a.figure.scale] = -1.0
-    keep = np.zeros(like.shape, bool)
-    work = like.copy()
-    for _ in range(PARTNERS):
-        best = work.argmax(axis=1)
-        keep[np.arange(len(best)), best] = True
-        work[np.arange(len(best)), best] = -1.0
-    i, j = np.nonzero(keep & (like >= LEAST_LIKENESS))
-    return i, j, like[i, j].astype(np.float64)
+    rows = np.arange(len(like))
+    best, value = np.empty((len(like), PARTNERS), np.intp), np.empty((len(like), PARTNERS), np.float32)
+    for n in range(PARTNERS):
+        best[:, n] = like.argmax(axis=1)
+        value[:, n] = like[rows, best[:, n]]
+        like[rows, best[:, n]] = -1.0
+    order = np.argsort(best, axis=1)
+    best, value = np.take_along_axis(best, order, axis=1), np.take_along_axis(value, order, axis=1)
+    i, k = np.nonzero(value >= LEAST_LIKENESS)
+    return i, best[i, k], value[i, k].astype(np.float64)
 
 
 def agreeing(a: Described, b: Described, signs: tuple[int, int], transform: NDArray[np.float64]) -> int:
@@ -142,35 +144,43 @@ def _refined(pa: NDArray[np.float64], pb: NDArray[np.float64], i: NDArray[np.int
     """The affine move through the matches of one cell, fitted again to all matches that agree with it."""
     m = linear
     t = np.median(pb[inside] - pa[inside] @ m.T, axis=0)
-    chosen = inside
+    # a ridge towards the voted turn and scale: few matches, or matches in a row, must not shear the sheet
+    ridge = (400.0 if rigid else 40.0) * agree**2
     for limit in (2.0 * agree, 1.4 * agree, agree):
-        off = np.linalg.norm(pb - pa @ m.T - t, axis=1)
-        chosen = off < limit
-        if chosen.sum() < 3:
+        gap = _gaps(pa, pb, m, t)
+        chosen = np.flatnonzero(gap < limit * limit)
+        if len(chosen) < 3:
             return None
-        w = np.sqrt(weight[chosen] * (1 - (off[chosen] / limit) ** 2) + 1e-9)
-        ca = np.average(pa[chosen], axis=0, weights=w)
-        x = pa[chosen] - ca
-        # a ridge towards the voted turn and scale: few matches, or matches in a row, must not shear the sheet
-        ridge = 40.0 * agree**2 if not rigid else 400.0 * agree**2
-        cb = np.average(pb[chosen], axis=0, weights=w)
-        lhs = (x * (w**2)[:, None]).T @ x + ridge * np.mean(w**2) * np.eye(2)
-        rhs = (x * (w**2)[:, None]).T @ (pb[chosen] - cb) + ridge * np.mean(w**2) * linear.T
-        m = np.linalg.solve(lhs, rhs).T
+        w = np.sqrt(weight[chosen] * (1 - gap[chosen] / limit**2) + 1e-9)
+        a, b = pa[chosen], pb[chosen]
+        ca, cb = (w @ a) / w.sum(), (w @ b) / w.sum()
+        x, square = a - ca, w * w
+        drawn = ridge * float(square.mean())
+        xw = (x * square[:, None]).T
+        lhs, rhs = xw @ x, xw @ (b - cb) + drawn * linear.T
+        p, q, r = lhs[0, 0] + drawn, 0.5 * (lhs[0, 1] + lhs[1, 0]), lhs[1, 1] + drawn
+        m = (np.array([[r, -q], [-q, p]]) @ rhs / (p * r - q * q)).T
         t = cb - m @ ca
-    off = np.linalg.norm(pb - pa @ m.T - t, axis=1)
-    chosen = off < agree
-    order = np.argsort(off + 1e6 * ~chosen, kind="stable")[: int(chosen.sum())]
+    gap = _gaps(pa, pb, m, t)
+    chosen = np.flatnonzero(gap < agree * agree)
+    chosen = chosen[np.argsort(gap[chosen], kind="stable")]
     seen_i: set[int] = set()
     seen_j: set[int] = set()
     single = []
-    for k in order:  # one vote a feature
-        if int(i[k]) not in seen_i and int(j[k]) not in seen_j:
+    for k, one, two in zip(chosen.tolist(), i[chosen].tolist(), j[chosen].tolist(), strict=True):  # one vote a feature
+        if one not in seen_i and two not in seen_j:
             single.append(k)
-            seen_i.add(int(i[k]))
-            seen_j.add(int(j[k]))
+            seen_i.add(one)
+            seen_j.add(two)
     transform = np.array([[m[0, 0], m[0, 1], t[0]], [m[1, 0], m[1, 1], t[1]], [0.0, 0.0, 1.0]])
     return Move(signs, transform, len(single), float(weight[single].sum()), pa[single], pb[single])
+
+
+def _gaps(pa: NDArray[np.float64], pb: NDArray[np.float64], m: NDArray[np.float64],
+          t: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) squared distances of points b from where the move takes points a."""
+    off = pb - pa @ m.T - t
+    return np.asarray(np.einsum("ij,ij->i", off, off))
 
 
 def _alike(one: Move, other: Move, cell: float) -> bool:

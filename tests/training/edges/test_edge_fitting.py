@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from sklearn.metrics import balanced_accuracy_score, log_loss
 
-from training.edge_fit import _calibrate, answers, with_real
-from training.edge_rows import crop, real_strip, row_of, spoilt
+from training.edge_fit import answers, calibrate, temperature, tempered, with_real
+from training.edge_rows import Place, crop, real_strip, row_of, spoilt
 from training.edge_scores import balanced, kind_scores, ply_scores
+from training.edges.examples import KEPT_WIDE, example_of
 from training.edges.make import make_edge
-from training.edges.sets import FIRST_SEED, plan
+from training.edges.sets import FIRST_SEED, figures_of, plan
+from vision.edges.canvas import TALL
 from vision.edges.frame import lay_out
 from vision.edges.kinds import STRIP_KINDS
 from vision.edges.numbers import NAMES
@@ -46,11 +48,11 @@ def test_a_crop_is_square_and_keeps_its_shape():
 
 
 def test_parts_share_no_seed_and_kinds_come_evenly():
-    tune, report = plan("tune", 6), plan("report", 6)
-    assert not {t.seed for t in tune} & {t.seed for t in report}
-    assert len(tune) == 6 * len(STRIP_KINDS) * 2
-    assert min(FIRST_SEED.values()) >= 10_000
-    assert plan("tune", 3) == tune[: len(plan("tune", 3))]
+    parts = {part: plan(part, 400) for part in FIRST_SEED}
+    seeds = [{t.seed for t in trials} for trials in parts.values()]
+    assert sum(len(s) for s in seeds) == len(set.union(*seeds))
+    assert len(plan("teach", 6)) == 6 * len(STRIP_KINDS) * 2
+    assert plan("teach", 3) == parts["teach"][: len(plan("teach", 3))]
 
 
 def test_real_labels():
@@ -85,23 +87,54 @@ def test_balanced_accuracy_is_the_library_s_and_a_constant_scores_chance():
     assert found["traps_called_plies"]["value"] == 1.0
 
 
-def test_ply_scores_count_only_plies_thick_enough():
-    def one(true, found, px):
-        return SimpleNamespace(truth=SimpleNamespace(plies=true, ply_px=px), plies=SimpleNamespace(plies=found))
+def test_ply_scores_count_what_was_found():
+    def one(true, found, top=10.0):
+        place = Place(1.0, 10, 100, top, 110.0)
+        return SimpleNamespace(truth=SimpleNamespace(plies=true), plies=SimpleNamespace(plies=1), place=place), \
+            SimpleNamespace(plies=found)
 
-    found = ply_scores([one(7, 7, 8), one(7, 9, 8), one(9, 8, 6), one(5, 3, 3.0), one(0, 4, 0.0)])
+    found = ply_scores([one(7, 7), one(7, 9, top=40.0), one(9, 8)])
     assert found["exact"]["value"] == pytest.approx(1 / 3) and found["within_one"]["value"] == pytest.approx(2 / 3)
+    assert found["exact_where_well_outlined"]["value"] == 0.5 and found["exact_without_net"]["value"] == 0.0
 
 
-def test_calibration_lowers_the_loss_of_boastful_chances():
+def test_joining_finds_the_voice_that_knows_and_a_temperature_the_boast():
     rng = np.random.default_rng(5)
     y = rng.integers(0, 3, 900)
-    honest = np.log(np.full((900, 3), 0.2) + 0.4 * np.eye(3)[np.where(rng.random(900) < 0.6, y, rng.integers(0, 3, 900))])
-    boastful = 4 * honest
-    scale, offset = _calibrate(boastful, y)
+    knows = np.log(np.full((900, 3), 0.2) + 0.4 * np.eye(3)[np.where(rng.random(900) < 0.6, y, rng.integers(0, 3, 900))])
+    guesses = rng.normal(size=(900, 3))
+    join = calibrate(4 * knows, guesses, y)
+    assert join.net > 5 * join.hand
 
-    def chances(logs):
+    def plain(logs):
         p = np.exp(logs - logs.max(axis=1, keepdims=True))
         return p / p.sum(axis=1, keepdims=True)
 
-    assert log_loss(y, chances(scale * boastful + offset)) < log_loss(y, chances(boastful)) - 0.05
+    boastful = plain(4 * knows)
+    assert log_loss(y, join.chances(4 * knows, guesses)) < log_loss(y, boastful) - 0.05
+    share = temperature(boastful, y)
+    assert share < 0.6 and log_loss(y, plain(share * np.log(boastful))) < log_loss(y, boastful) - 0.05
+    cool = tempered(join, 0.5)
+    assert cool.chances(knows, guesses).max() < join.chances(knows, guesses).max()
+
+
+def test_examples_say_where_plies_and_sheets_end():
+    for name, ply, sheet in (("bare_plywood", True, False), ("laminate_particle", False, True), ("solid_edge", False, False)):
+        picture = make_edge(name, "close", 8)
+        truth = picture.truth
+        frame = lay_out(picture.pixels, truth.outline, face_at=None, refine=False)
+        example = example_of(frame, truth.strip, truth)
+        assert example.strip.shape == (TALL, KEPT_WIDE, 3) and example.maps.shape == (2, TALL)
+        assert (example.maps[0].max() > 150) == ply and (example.maps[1].max() > 150) == sheet
+        if ply:
+            peaks = [i for i in range(1, TALL - 1) if example.maps[0][i] > 100 and example.maps[0][i - 1] <= example.maps[0][i] >
+                     example.maps[0][i + 1] - (example.maps[0][i + 1] == example.maps[0][i])]
+            assert len(peaks) == truth.plies - 1
+
+
+def test_no_photographer_of_a_real_edge_gives_faces_to_what_is_taught(tmp_path, monkeypatch):
+    (tmp_path / "panels.csv").write_text("source,view\nanna,edge\nbert,face\n")
+    figures = [SimpleNamespace(group=g) for g in ("anna", "bert", "cleo", "dora", "emil", "fred")]
+    monkeypatch.setattr("training.edges.sets.load", lambda *_: figures)
+    teach, stage = ({f.group for f in figures_of(p, tmp_path)} for p in ("teach", "stage"))
+    assert "anna" not in teach | stage and not teach & stage and "bert" in teach | stage

@@ -9,7 +9,7 @@ import pytest
 from tests.vision.layouts.ideal import blank
 from tests.vision.layouts.patterns import picture, view_of, wandering
 from vision.grain import grain_field
-from vision.layouts.canvas import TALL, WIDE, Canvas, make_canvas
+from vision.layouts.canvas import TALL, WIDE, Canvas, _mean_at, make_canvas
 
 
 def canvas_of(grey: np.ndarray) -> Canvas:
@@ -66,3 +66,14 @@ def test_a_slanting_panel_is_turned_straight(degrees: float) -> None:
     assert np.allclose(canvas.to_canvas(canvas.to_view(points)), points)
     inside = canvas.to_view(np.array([[0.0, 0.0], [WIDE - 1.0, 0.0], [0.0, TALL - 1.0], [WIDE - 1.0, TALL - 1.0]]))
     assert (inside > -2).all() and (inside < [481, 441]).all()
+
+
+@pytest.mark.parametrize(("sigma", "height", "width"), [(12.0, TALL, WIDE), (24.0, TALL, WIDE), (24.0, 203, 251)])
+def test_means_over_the_panel_are_those_of_a_full_blur(sigma: float, height: int, width: int) -> None:
+    light = 50 + 8 * cv2.GaussianBlur(np.random.default_rng(4).normal(size=(height, width)).astype(np.float32), (0, 0), 1.0)
+    light += np.linspace(0, 30, width, dtype=np.float32)
+    light[0] = 5.0  # a dark outermost row counts once
+    cover = np.ones_like(light)
+    cover[60:90, 100:180] = 0
+    share = cv2.GaussianBlur(cover, (0, 0), sigma)
+    assert np.abs(_mean_at(light, cover, sigma) - cv2.GaussianBlur(light * cover, (0, 0), sigma) / share).max() < 0.1

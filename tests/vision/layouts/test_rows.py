@@ -8,7 +8,7 @@ from scipy.signal import fftconvolve
 
 from tests.vision.layouts.patterns import picture, straight, view_of, wandering
 from vision.layouts.frame import Frame, make_frame
-from vision.layouts.rows import Streaks, find_streaks
+from vision.layouts.rows import _SKIP, Streaks, _streak_sums, find_mirrors, find_streaks
 
 
 def streaks_of(grey: np.ndarray) -> tuple[Frame, Streaks]:
@@ -56,3 +56,23 @@ def test_mirrored_straight_grain_is_not_claimed() -> None:
     leaf = straight(200, 480, 9, noise=0.0)
     _, s = streaks_of(np.vstack([leaf[::-1], leaf]) + np.random.default_rng(0).normal(0, 0.02, (400, 480)))
     assert not ((s.mirror_z > 7) & (s.mirror_r > 0.3)).any()
+
+
+@pytest.mark.parametrize("rows", [34, 47])
+def test_sums_along_streaks_are_those_of_plain_loops(rows: int) -> None:
+    grams = np.random.default_rng(rows).normal(size=(3, rows, rows)).astype(np.float32)
+    for span, (at, total) in _streak_sums(grams).items():
+        by_hand = {}
+        for k in range(2 * rows - 1):
+            above = [(k - 1) // 2 - _SKIP - j for j in range(span)]
+            if above[-1] >= 0 and k - above[-1] < rows:
+                by_hand[k] = sum(grams[:, y, k - y].astype(float) for y in above)
+        assert sorted(by_hand) == sorted(at.tolist())
+        assert np.allclose(total, np.stack([by_hand[k] for k in at], axis=1), atol=1e-4)
+
+
+def test_mirrors_alone_are_those_of_all_streaks() -> None:
+    leaf = wandering(200, 300, 8)
+    frame, s = streaks_of(np.vstack([leaf[::-1], leaf]))
+    alone = find_mirrors(frame)
+    assert alone is not None and np.array_equal(alone[0], s.mirror_z) and np.array_equal(alone[1], s.mirror_r)
