@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,10 +26,11 @@ from training.damage.fooling import FOOLERS
 from training.damage.kept import panels
 from training.damage.make import NAMES
 from training.damage.match import f1, pair, truth_of
+from training.damage.parts import part_of_group
 from training.damage.tiles import baseline, tiles_of
 from training.damage_fit import Seen, calibration_error
 from vision.damage.find import find_damage, shown
-from vision.damage.kinds import severity
+from vision.damage.kinds import family, severity
 from vision.damage.net import DamageNet
 from vision.damage.regions import RawRegion, find_regions, probability
 
@@ -76,16 +77,19 @@ def row_of(seen: Seen, rules: dict[str, Any]) -> Row:
     }
 
 
-def _f1(rows: Sequence[Row], kind: str | None, *, place: bool = False, severe: str | None = None) -> Row:
-    """Precision, recall, F1 with its interval for one kind (None: all); `place`: the kind need not be right."""
+def _f1(
+    rows: Sequence[Row], kind: str | None, *, place: bool = False, severe: str | None = None, level: Callable[[str], str] = str
+) -> Row:
+    """Precision, recall, F1 with its interval for one kind (None: all); `place`: the kind need not be right; `level`: takes
+    kinds to what they are scored as."""
     right, found, true = (np.zeros(len(rows)) for _ in range(3))
     for i, row in enumerate(rows):
-        true[i] = sum((kind in (None, k)) and severe in (None, s) for k, s in row["true"])
+        true[i] = sum((kind in (None, level(k))) and severe in (None, s) for k, s in row["true"])
         for f in row["found"]:
-            hit = f["true"] is not None and (place or f["true"] == f["kind"])
+            hit = f["true"] is not None and (place or level(f["true"]) == level(f["kind"]))
             if severe is not None and severe != (f["true_severity"] if hit else f["severity"]):
                 continue
-            if kind in (None, f["kind"]):
+            if kind in (None, level(f["kind"])):
                 found[i] += 1
                 right[i] += hit
 
@@ -103,6 +107,26 @@ def _f1(rows: Sequence[Row], kind: str | None, *, place: bool = False, severe: s
     }
 
 
+def _balanced(rows: Sequence[Row], level: Callable[[str], str]) -> Row:
+    """Mean F1 over kinds (or families) with its interval, each kind counting alike."""
+    names = sorted({level(k) for k in NAMES})
+    at = {n: i for i, n in enumerate(names)}
+    tally = np.zeros((len(rows), len(names), 3))  # right, found, true
+    for i, row in enumerate(rows):
+        for k, _ in row["true"]:
+            tally[i, at[level(k)], 2] += 1
+        for f in row["found"]:
+            tally[i, at[level(f["kind"])], 1] += 1
+            tally[i, at[level(f["kind"])], 0] += f["true"] is not None and level(f["true"]) == level(f["kind"])
+
+    def score(k: NDArray[np.intp]) -> float:
+        right, found, true = tally[k].sum(axis=0).T
+        there = true > 0
+        return float((2 * right[there] / np.maximum(1, found[there] + true[there])).mean())
+
+    return {"f1": score(np.arange(len(rows))), "interval": group_bootstrap([r["group"] for r in rows], score, times=500)}
+
+
 def summarise(rows: Sequence[Row]) -> Row:
     """All figures on drawn panels."""
     sound = [r for r in rows if r["sound"]]
@@ -116,7 +140,11 @@ def summarise(rows: Sequence[Row]) -> Row:
         "surfaces": len({r["group"] for r in rows}),
         "sound": len(sound),
         "all": _f1(rows, None),
+        "families": _f1(rows, None, level=family),
         "place": _f1(rows, None, place=True),
+        "kinds_balanced": _balanced(rows, str),
+        "families_balanced": _balanced(rows, family),
+        "face_gone": _f1(rows, "face_gone", level=family),
         "kinds": {k: _f1(rows, k) for k in NAMES},
         "severities": {s: _f1(rows, None, severe=s) for s in ("minor", "major")},
         "severity_right": [agree, len(mated), wilson(agree, len(mated))],
@@ -140,16 +168,18 @@ def summarise(rows: Sequence[Row]) -> Row:
 
 
 def real_panels(photos: Path, net: DamageNet, most: int) -> Row:
-    """Regions found a real outlined panel, by whether its label tells of wear: all that do, and at most `most` that do not,
-    taken at even steps. Nothing is claimed of their truth."""
+    """Regions found a real outlined panel of photographers that nothing was taught on, by whether its label tells of wear: all
+    that do, and at most `most` that do not, taken at even steps. Nothing is claimed of their truth."""
     from training.real_photos import labelled_panels, open_panel
     from vision.intake import load_photo
     from vision.panels import rectify
 
     counts: dict[str, list[int]] = {"wear": [], "no wear": []}
+    authors: dict[str, list[int]] = {}
     kinds: dict[str, int] = {}
     last: tuple[Path, Any] | None = None
-    fit = [p for p in labelled_panels(photos) if p.view not in ("whole", "joint") and p.face != "not_wood" and not p.line_scan]
+    unseen = [p for p in labelled_panels(photos) if part_of_group(p.author) == "report"]
+    fit = [p for p in unseen if p.view not in ("whole", "joint") and p.face != "not_wood" and not p.line_scan]
     plain = [p for p in fit if "wear" not in p.cues]
     chosen = {p.id for p in plain[:: max(1, -(-len(plain) // most))]} | {p.id for p in fit if "wear" in p.cues}
     for labelled in (p for p in fit if p.id in chosen):
@@ -161,10 +191,14 @@ def real_panels(photos: Path, net: DamageNet, most: int) -> Row:
         except ValueError:
             continue
         counts["wear" if "wear" in labelled.cues else "no wear"].append(len(found))
+        authors.setdefault(labelled.author, []).append(len(found))
         for region in found:
             kinds[region.kind] = kinds.get(region.kind, 0) + 1
     return {
         "kinds": kinds,
+        "photographers": len(authors),
+        "photographers_with_any": sum(any(v) for v in authors.values()),
+        "most_of_one": max((int(np.count_nonzero(v)) for v in authors.values()), default=0),
         **{
             k: {"panels": len(v), "regions": float(np.mean(v)) if v else None, "with_any": int(np.count_nonzero(v))}
             for k, v in counts.items()
@@ -185,8 +219,14 @@ def text(result: Row) -> str:
     out = [
         f"Damage regions on {s['panels']} drawn panels of {s['surfaces']} surfaces held out, {s['sound']} of them sound",
         line("place and kind", s["all"]),
+        line("place and family", s["families"]),
         line("place alone", s["place"]),
+        *(
+            f"  {words:18s} mean F1 {s[key]['f1']:.2f} ({s[key]['interval'][0]:.2f}-{s[key]['interval'][1]:.2f})"
+            for words, key in (("kinds alike", "kinds_balanced"), ("families alike", "families_balanced"))
+        ),
         *(line(k, v) for k, v in s["kinds"].items()),
+        line("face_gone (3 kinds)", s["face_gone"]),
         *(line(f"{k} ones", v) for k, v in s["severities"].items()),
     ]
     for name, key in (("severity right", "severity_right"), ("beneath right when said", "beneath_right")):

@@ -138,21 +138,29 @@ def _raw(net: Any, inputs: Sequence[str], classes: Sequence[str], mean: NDArray[
             "hidden": tidy(net.coefs_[0]), "hidden_bias": tidy(net.intercepts_[0]), "out": tidy(full), "bias": tidy(full_bias)}
 
 
-def fit_all(fit: Sequence[Measured], held: Sequence[Measured]) -> tuple[dict[str, Any], dict[str, float]]:
-    """(nets by name, held-out loss by name)."""
+def fit_all(fit: Sequence[Measured], held: Sequence[Measured], only: Sequence[str] = tuple(CLASSES),
+            ) -> tuple[dict[str, Any], dict[str, float]]:
+    """(nets by name, held-out loss by name); `only`: the nets asked for, 'row' and 'pair' go with 'round'."""
     nets: dict[str, Any] = {}
     losses: dict[str, float] = {}
     for name in ("tails", "round", "strokes", "gap", "relief"):
-        nets[name], losses[name] = fit_net(table_of(name, fit), table_of(name, held), CLASSES[name])
+        if name in only:
+            nets[name], losses[name] = fit_net(table_of(name, fit), table_of(name, held), CLASSES[name])
+    if "hand" in only:
+        nets["hand"], losses["hand"] = _fit_hand(fit, held)
+    if "round" in only:
+        seen = parse(nets["round"])
+        for name in ("row", "pair"):
+            nets[name], losses[name] = fit_net(hole_table(name, fit, seen), hole_table(name, held, seen), CLASSES[name])
+    return nets, losses
+
+
+def _fit_hand(fit: Sequence[Measured], held: Sequence[Measured]) -> tuple[dict[str, Any], float]:
     laid, held_laid = (Table(n, np.array(t, np.int64)) for n, t in (hands(3000, 1), hands(1500, 2)))
     raw, _ = fit_net(laid, held_laid, CLASSES["hand"])
     # weights come from layouts; pictures, which they never saw, say how far the chances hold
     seen_hands = hand_table([*fit, *held])
-    nets["hand"], losses["hand"] = tempered(raw, seen_hands) if len(seen_hands.numbers) >= 20 else tempered(raw, held_laid)
-    seen = parse(nets["round"])
-    for name in ("row", "pair"):
-        nets[name], losses[name] = fit_net(hole_table(name, fit, seen), hole_table(name, held, seen), CLASSES[name])
-    return nets, losses
+    return tempered(raw, seen_hands) if len(seen_hands.numbers) >= 20 else tempered(raw, held_laid)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -161,13 +169,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--fingered", nargs=2, type=int, default=[24, 8], metavar=("FIT", "HELD_OUT"))
     parser.add_argument("--photos", type=Path, default=None, help="photo collection: real wood is learned from too")
     parser.add_argument("--textures", type=Path, default=Path("build/textures"))
+    parser.add_argument("--only", nargs="*", choices=list(CLASSES), default=list(CLASSES), help="nets to fit; the rest stay")
     chosen = parser.parse_args(arguments)
     parts = [measured_more(p, n, m) for p, n, m in zip(("fit", "held_out"), chosen.each, chosen.fingered, strict=True)]
     if chosen.photos is not None:
         groups = sorted({g for g, _ in real_wood(chosen.photos, chosen.textures, "tune")})
         for group, m in real_wood(chosen.photos, chosen.textures, "tune"):
             parts[groups.index(group) % 3 == 2].append(m)  # every third photographer is held out
-    nets, losses = fit_all(parts[0], parts[1])
+    nets, losses = fit_all(parts[0], parts[1], chosen.only)
+    if set(CLASSES) - set(nets):
+        nets = {**json.loads(FILE.read_text(encoding="utf-8"))["nets"], **nets}
     FILE.write_text(json.dumps({"nets": nets}, indent=None, separators=(",", ":")) + "\n", encoding="utf-8")
     for name, value in losses.items():
         print(f"{name}: held-out loss {value:.4f} nats")

@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 from training.joints.kinds import NAMES
 from training.joints.make import JointPicture
 from training.joints.pictures import CACHE, picture, seeds
-from training.joints.truth import Truth
+from training.joints.truth import TailTruth, Truth
 from vision.joints import gaps, relief, rounds, rows, strokes, tails
 from vision.joints.finds import ROUND_NAMES, Tails
 
 MEASURED = Path("build/joints/measured")
 #: Pictures that hold round things whose places are not known.
-UNLABELLED_ROUNDS = ("hinge", "keyhole")
+UNLABELLED_ROUNDS = ("hinge", "keyhole", "drawers")
 Numbers = dict[str, float]
 
 
@@ -54,36 +54,42 @@ class Measured:
     relief: Numbers
 
 
-def side_match(found: Tails, truth: Truth) -> tuple[float, float]:
-    """(share of true sides found, share of found sides true)."""
-    if truth.tails is None or not found.sides:
+def joint_match(found: Tails, joint: TailTruth) -> tuple[float, float]:
+    """(share of a joint's true sides found, share of found sides true)."""
+    if not found.sides:
         return 0.0, 0.0
-    true = truth.tails.sides.mean(axis=1)
+    true = joint.sides.mean(axis=1)
     mine = np.array([s.line for s in found.sides]).mean(axis=1)
     step = np.linalg.norm(np.diff(true, axis=0), axis=1).min() if len(true) > 1 else 20.0
     away = np.linalg.norm(true[:, None] - mine[None], axis=2)
-    depth = float(np.linalg.norm(truth.tails.sides[:, 1] - truth.tails.sides[:, 0], axis=1).mean())
+    depth = float(np.linalg.norm(joint.sides[:, 1] - joint.sides[:, 0], axis=1).mean())
     near = away < max(3.0, 0.35 * step + 0.3 * depth)
     return float(near.any(axis=1).mean()), float(near.any(axis=0).mean())
+
+
+def side_match(found: Tails, truth: Truth) -> tuple[float, float]:
+    """The same for the joint of a picture that fits best."""
+    return max((joint_match(found, j) for j in truth.joints), key=min, default=(0.0, 0.0))
 
 
 def _tail_row(c: tails.Candidate, truth: Truth) -> TailRow:
     found = tails.tails_from(c, 0.5, 0.5)
     true: bool | None = False
     by_hand, pitch_error, angle_error = None, math.nan, math.nan
-    if truth.tails is not None:
-        recall, precision = side_match(found, truth)
-        span = float(np.linalg.norm(truth.tails.sides[:, 1] - truth.tails.sides[:, 0], axis=1).mean())
+    if truth.joints:
+        joint = max(truth.joints, key=lambda j: min(joint_match(found, j)))
+        recall, precision = joint_match(found, joint)
+        span = float(np.linalg.norm(joint.sides[:, 1] - joint.sides[:, 0], axis=1).mean())
         if recall >= 0.6 and precision >= 0.6 and 0.55 < found.depth / span < 1.6:
-            true, by_hand = True, truth.tails.hand
-            angle_error = found.angle - truth.tails.angle
-            middles = truth.tails.sides.mean(axis=1)
-            pins = truth.tails.pins
+            true, by_hand = True, joint.hand
+            angle_error = found.angle - joint.angle
+            middles = joint.sides.mean(axis=1)
+            pins = joint.pins
             pitches = np.linalg.norm(np.diff(pins, axis=0) if len(pins) > 1 else middles[2:] - middles[:-2], axis=1)
             if len(pitches) and math.isfinite(found.pitch):
                 pitch_error = found.pitch / float(pitches.mean()) - 1
-        elif recall > 0.3 or precision > 0.5 or truth.name == "dovetail_corner":
-            true = None  # part of it, or the other face of the corner, which is as real
+        elif recall > 0.3 or precision > 0.5:
+            true = None  # part of it
     return TailRow(dict(c.numbers), true, tails.hand_numbers(c, tails.layout_of(c)), by_hand, found, pitch_error, angle_error)
 
 

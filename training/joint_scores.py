@@ -33,7 +33,8 @@ _LIMIT = {"hole_row": LEAST["row"], "hole_grid": LEAST["row"], "hole_pair": LEAS
           "gap": LEAST["gap"], "relief": LEAST["relief"], "joint": LEAST["tails"], "dovetail": LEAST["tails"],
           "fingers": LEAST["tails"]}
 #: Picture names left out where the truth does not say (screws of hinges and holes of locks are there but not listed).
-UNKNOWN = {"screw": ("hinge",), "hole": ("keyhole", "hinge"), "nail": ("hinge",), "cam": ("hinge",)}
+UNKNOWN = {"screw": ("hinge", "drawers"), "hole": ("keyhole", "hinge"), "nail": ("hinge",), "cam": ("hinge",),
+           "knob": ("drawers",), "cap": ("drawers",)}
 BASELINE_PX = 224
 
 
@@ -179,9 +180,10 @@ def negative_scores(found: Sequence[Measured], chances: Sequence[dict[str, float
         what: dict[str, int] = defaultdict(int)
         for c in mine:
             for kind in KINDS:
-                if c[kind] >= _LIMIT.get(kind, LEAST["round"]):
+                if name not in UNKNOWN.get(kind, ()) and c[kind] >= _LIMIT.get(kind, LEAST["round"]):
                     what[kind] += 1
-        hits = sum(any(c[k] >= _LIMIT.get(k, LEAST["round"]) for k in KINDS) for c in mine)
+        asked = [k for k in KINDS if name not in UNKNOWN.get(k, ())]
+        hits = sum(any(c[k] >= _LIMIT.get(k, LEAST["round"]) for k in asked) for c in mine)
         out[name] = {**share(hits, len(mine)), "what": dict(what)}
     return out
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from training.composites.figures import Figure
 from training.damage.fields import Floats, cloud
+from training.damage.real_bases import RealPanel
 from training.figure import cores
 from training.figure.cuts import cut_leaves, lay_leaves, saw_board
 from training.figure.finish import PAINTS, STAINS, Finish
@@ -26,14 +27,15 @@ from vision.resize import resize
 BASES = {
     "solid": 0.16,
     "veneer": 0.13,
-    "photographed": 0.22,
+    "photographed": 0.20,
+    "real": 0.20,
     "printed": 0.13,
     "painted": 0.13,
     "board": 0.07,
-    "edge_plywood": 0.045,
+    "edge_plywood": 0.07,
     "edge_particle": 0.035,
     "edge_fibre": 0.03,
-    "edge_banded": 0.05,
+    "edge_banded": 0.07,
 }
 FACE_OF = {"solid": "solid_wood", "veneer": "veneer", "printed": "printed", "painted": "opaque", "board": "bare_board"}
 #: Size of a raw face, pixels (rows, columns), and how many a bank keeps.
@@ -56,7 +58,7 @@ class Raw:
 class Base:
     """A sound panel. `name`: key of BASES; `face`, `core`: keys of the registry; `colour` finished, `bare` unfinished,
     (h, w, 3) float32 0..1; `relief` px; `gloss` 0..1; `mm`: mm a pixel; `film`: a continuous skin (print or paint) lies on
-    top; `end`: the narrow side shows end grain."""
+    top; `sound_only`: no damage is drawn on it."""
 
     name: str
     face: str
@@ -69,6 +71,7 @@ class Base:
     group: str
     film: bool
     layout: str = "plain"
+    sound_only: bool = False
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -80,10 +83,11 @@ class Base:
 
 
 class Bank:
-    """Makes and keeps raw surfaces. `figures`: real figure of one part only."""
+    """Makes and keeps raw surfaces. `figures`, `panels`: real figure and real sound panels of one part only."""
 
-    def __init__(self, figures: Sequence[Figure] = (), salt: int = 0) -> None:
+    def __init__(self, figures: Sequence[Figure] = (), salt: int = 0, panels: Sequence[RealPanel] = ()) -> None:
         self.figures = tuple(figures)
+        self.panels = tuple(panels)
         self.salt = salt
         self._kept: dict[tuple[str, int], Raw] = {}
 
@@ -197,6 +201,10 @@ def make_base(name: str, seed: int, bank: Bank, rng: np.random.Generator) -> Bas
     if name.startswith("edge"):
         return _edge(name, seed, rng)
     h, w = _size(rng)
+    if name == "real":
+        if bank.panels:
+            return _real(bank.panels[int(np.random.default_rng([seed, 31]).integers(len(bank.panels)))], rng)
+        name = "solid"
     if name == "painted":
         return _painted(seed, h, w, rng)
     if name == "board":
@@ -233,6 +241,33 @@ def make_base(name: str, seed: int, bank: Bank, rng: np.random.Generator) -> Bas
         face = FACE_OF[name]
     core = "lumber" if face == "solid_wood" else str(rng.choice(CORES))
     return Base(name, face, core, colour, bare, relief * 0.4 / raw.mm, gloss, raw.mm, raw.group, False, raw.layout)
+
+
+def _real(panel: RealPanel, rng: np.random.Generator) -> Base:
+    """A real panel, whole or cut, smaller or at its size; what lies under its face is made up to suit its label."""
+    pixels = panel.pixels
+    h, w = pixels.shape[:2]
+    if rng.random() < 0.5 and min(h, w) > 160:
+        ch, cw = int(h * rng.uniform(0.45, 1)), int(w * rng.uniform(0.45, 1))
+        y0, x0 = int(rng.integers(h - ch + 1)), int(rng.integers(w - cw + 1))
+        pixels = pixels[y0 : y0 + ch, x0 : x0 + cw]
+    h, w = pixels.shape[:2]
+    scale = min(640 / w, 460 / h, 1.6) * float(np.exp(rng.uniform(np.log(0.6), 0)))
+    if rng.random() < 0.5:
+        pixels = pixels[:, ::-1]
+    small = resize(np.ascontiguousarray(pixels), max(32, round(w * scale)), max(32, round(h * scale)))
+    colour = np.asarray(np.clip(small.astype(np.float32) / 255 * np.float32(rng.uniform(0.85, 1.1)), 0, 1), np.float32)
+    mean = colour.mean(axis=(0, 1))
+    bare = np.asarray(np.clip(0.55 * mean + 0.25 + 0.5 * (colour - mean), 0, 1), np.float32)
+    face = panel.face if not panel.sound_only else "not_wood"
+    core = panel.core if panel.core in CORES else "lumber" if face == "solid_wood" else str(rng.choice(CORES))
+    if face == "opaque" and core in ("particle_board", "fibreboard"):
+        bare = _plain_board(core, (colour.shape[0], colour.shape[1]), 0.8, rng)
+    mm = float(rng.uniform(160, 420)) / min(colour.shape[:2])
+    relief = np.zeros(colour.shape[:2], np.float32)
+    gloss = float(rng.choice([0.0, 0.0, 0.2, 0.5]))
+    film = face in ("opaque", "printed")
+    return Base("real", face, core, colour, bare, relief, gloss, mm, panel.group, film, sound_only=panel.sound_only)
 
 
 def _size(rng: np.random.Generator) -> tuple[int, int]:

@@ -20,10 +20,23 @@ def cloud(shape: Shape, across: float, along: float, rng: np.random.Generator, o
         rows, cols = int(h / sy) + 4, int(w / sx) + 4
         grid = rng.standard_normal((rows, cols), dtype=np.float32)
         y0, x0 = rng.uniform(0.6, 1.6, 2)
-        step = np.array([[1 / sx, 0, x0], [0, 1 / sy, y0]], np.float64)
-        part = cv2.warpAffine(grid, step, (w, h), flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REFLECT)
+        if sx >= 4 and sy >= 4:  # few nodes: two small matrix products are far quicker than a warp
+            part = np.asarray(_cubic(h, rows, 1 / sy, y0) @ grid @ _cubic(w, cols, 1 / sx, x0).T, np.float32)
+        else:
+            step = np.array([[1 / sx, 0, x0], [0, 1 / sy, y0]], np.float64)
+            ways = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+            part = np.asarray(cv2.warpAffine(grid, step, (w, h), flags=ways, borderMode=cv2.BORDER_REFLECT), np.float32)
         out += part * np.float32(0.55**k)
     return np.asarray(out / np.float32(0.62 * np.sqrt(sum(0.55 ** (2 * k) for k in range(octaves)))), np.float32)
+
+
+def _cubic(size: int, nodes: int, step: float, start: float) -> Floats:
+    """(size, nodes) weights of cubic convolution (a = -0.75) at start + step * k."""
+    at = start + step * np.arange(size)
+    t = np.abs(at[:, None] - np.arange(nodes)[None])
+    near = (1.25 * t - 2.25) * t * t + 1
+    far = ((-0.75 * t + 3.75) * t - 6) * t + 3
+    return np.asarray(np.where(t <= 1, near, np.where(t < 2, far, 0)), np.float32)
 
 
 def grid(shape: Shape) -> tuple[Floats, Floats]:
@@ -77,15 +90,23 @@ def disc(radius: float) -> NDArray[np.uint8]:
 
 def grown(mask: Mask, radius: float) -> Mask:
     """Mask dilated by a disc."""
+    if radius > 3 and mask.any():
+        return np.asarray(cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5) <= radius + 0.2)
     return np.asarray(cv2.dilate(mask.astype(np.uint8), disc(radius)) > 0)
 
 
 def closed(mask: Mask, radius: float) -> Mask:
     """Mask with gaps up to twice `radius` bridged; nothing beyond the picture counts as mask."""
     r = max(1, round(radius))
-    wide = cv2.copyMakeBorder(mask.astype(np.uint8), r, r, r, r, cv2.BORDER_CONSTANT, value=0)
-    both = cv2.morphologyEx(wide, cv2.MORPH_CLOSE, disc(r))
-    return np.asarray(both[r:-r, r:-r] > 0)
+    wide = np.pad(mask, r)
+    if not wide.any():
+        return mask
+    wide = grown(wide, r)
+    if r > 3:
+        back = cv2.distanceTransform(wide.astype(np.uint8), cv2.DIST_L2, 5) > r + 0.2
+    else:
+        back = cv2.erode(wide.astype(np.uint8), disc(r)) > 0
+    return np.asarray(back[r:-r, r:-r] | mask)
 
 
 def spot(shape: Shape, cx: float, cy: float, rx: float, ry: float, angle: float = 0.0) -> Floats:

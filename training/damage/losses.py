@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from training.damage.fields import Floats, cloud, grid, ragged, soft
+from training.damage.fields import Floats, closed, cloud, grid, ragged, soft
 from training.damage.marks import Mark, Work, beneath, depth_to_side
 
 
@@ -20,7 +20,7 @@ def _hollow(work: Work, cover: Floats, depth: float, under: Floats) -> None:
 def chip(work: Work) -> Mark | None:
     """A piece of the face broken out, mostly at a border or corner; splintered along the grain on wood."""
     rng, shape, base = work.rng, work.shape, work.base
-    if base.name == "board":
+    if base.face == "bare_board":
         return None
     woody = base.face in ("veneer", "solid_wood")
     rx, ry = work.size(6, 60, 8, 0.3), work.size(4, 26, 6, 0.22)
@@ -81,7 +81,7 @@ def crumbled(work: Work) -> Mark | None:
 def worn_through(work: Work) -> Mark | None:
     """Colour or face worn off along an arris, at corners or where hands go: soft and pale on wood, sharp on film."""
     rng, shape, base = work.rng, work.shape, work.base
-    if base.edge or base.name == "board":
+    if base.edge or base.face == "bare_board":
         return None
     h, w = shape
     width = work.size(3, 22, 3.5, 0.18)
@@ -123,14 +123,15 @@ def worn_through(work: Work) -> Mark | None:
 def flaking(work: Work) -> Mark | None:
     """Paint or clear coat come off in flakes: many torn islands, a sharp step in colour and gloss, curled rims."""
     rng, shape, base = work.rng, work.shape, work.base
-    if base.edge or base.name == "board" or base.face == "printed":
+    if base.edge or base.face == "bare_board" or base.face == "printed":
         return None
     reach = work.size(30, 200, 24, 0.4)
     cx, cy = work.inside(0.05) if rng.random() < 0.6 else work.border()[:2]
     zone = ragged(shape, cx, cy, reach * float(rng.uniform(0.9, 1.8)), reach, rng, rough=0.25)
     cell = max(3.0, work.draw(3, 14))
     islands = cloud(shape, cell, cell * float(rng.uniform(1.0, 2.5)), rng, 3)
-    field = islands + 1.5 * np.clip(zone, -1.5, 0.8) - float(rng.uniform(0.2, 0.9))
+    # beyond the zone hardly an island is left: what flakes, flakes in one place
+    field = islands + 1.5 * np.clip(zone, -3.5, 0.8) - float(rng.uniform(0.2, 0.9))
     cover = soft(field * cell * 0.5, float(rng.uniform(0.8, 1.4)))
     word: str | None
     if base.face == "opaque":
@@ -148,4 +149,4 @@ def flaking(work: Work) -> Mark | None:
     work.surface.height -= cover * np.float32(depth)
     rim = np.clip(soft(field * cell * 0.5 + 1.8, 1.2) - cover, 0, 1)
     work.surface.height += rim * np.float32(rng.uniform(0.0, 0.8)) * np.clip(cloud(shape, 6, 6, rng), 0, 1)
-    return Mark("flaking_finish", cover > 0.5, word)
+    return Mark("flaking_finish", closed(cover > 0.5, max(3.0, 1.2 * cell)), word)

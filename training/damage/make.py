@@ -40,8 +40,11 @@ DAMAGES: dict[str, tuple[Callable[[Work], Mark | None], float]] = {
     "stain": (spots.stain, 0.9),
 }
 NAMES = tuple(KINDS)
-#: Panels that share one raw surface; least mean change of grey level that counts as visible; least area of a region.
-PANELS_A_SURFACE, LEAST_CHANGE, LEAST_AREA = 6, 7.0, 30
+#: Panels that share one raw surface; least area of a region.
+PANELS_A_SURFACE, LEAST_AREA = 6, 30
+#: Least change of grey level that counts as visible on a plain face, and what a grey level of the figure about it adds:
+#: found by looking at faint ones.
+LEAST_CHANGE, MASKED = 8.0, 0.45
 CODE_UNKNOWN = 255
 
 
@@ -79,7 +82,7 @@ def make_panel(seed: int, bank: Bank, *, sound: bool | None = None) -> Panel:
     fools = _fool(work)
     lamp = any_lamp(rng)
     labels, under = np.zeros(base.shape, np.uint8), np.zeros(base.shape, np.uint8)
-    if not (rng.random() < 0.5 if sound is None else sound):
+    if not ((rng.random() < 0.5 if sound is None else sound) or base.sound_only):
         before = shine(work.surface, lamp)
         marks = _damage(work)
         after = shine(work.surface, lamp)
@@ -137,9 +140,12 @@ def _label(
 ) -> None:
     """Write the marks into the maps; what changed too little to be seen is neither damage nor sound."""
     change = cv2.GaussianBlur(np.abs(after - before).max(axis=2), (0, 0), 1.0)
+    light = before.mean(axis=2)
+    figure = np.abs(light - cv2.GaussianBlur(light, (0, 0), 8.0))
     for mark in marks:
         inside = np.sort(change[mark.mask])[::-1]
-        seen = float(inside[: max(8, len(inside) // 3)].mean()) >= LEAST_CHANGE
+        least = LEAST_CHANGE + MASKED * float(figure[grown(mark.mask, 8)].mean()) * 1.25  # mean to standard deviation
+        seen = float(inside[: max(8, len(inside) // 3)].mean()) >= least
         labels[mark.mask] = NAMES.index(mark.kind) + 1 if seen else CODE_UNKNOWN
         if seen and mark.shows:
             under[mark.mask] = UNDER.index(mark.shows) + 1

@@ -13,7 +13,7 @@ from training.damage.make import NAMES, Panel
 from training.damage.marks import UNDER
 from vision.damage.kinds import severity
 from vision.damage.net import CELL, SIDE
-from vision.damage.regions import BRIDGE, LEAST_CELLS, RawRegion, joined_over
+from vision.damage.regions import LEAST_CELLS, RawRegion, bridge_of, joined_over
 from vision.resize import fit_within
 
 #: A found region answers a true one at this overlap (intersection over union), or when its centre lies in the filled true
@@ -61,7 +61,7 @@ def truth_of(panel: Panel) -> Truth:
     inside, _ = to_cells(on_grid(np.ones(panel.labels.shape, np.uint8)))
     out = []
     for code in np.unique(kinds[kinds > 0]):
-        mask = joined_over(kinds == code, BRIDGE)
+        mask = joined_over(kinds == code, bridge_of(NAMES[int(code) - 1])) & ((kinds == 0) | (kinds == code))
         count, parts = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
         largest = int(np.bincount(parts.ravel())[1:].max(initial=0))
         for k in range(1, count):

@@ -12,9 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from training.composites.figures import load
-from training.damage.bases import Bank
 from training.damage.make import CODE_UNKNOWN, NAMES, Panel, make_panel
+from training.damage.parts import bank_of
 
 
 def drawn(panel: Panel) -> NDArray[np.uint8]:
@@ -57,7 +56,7 @@ def main() -> None:
     parser.add_argument("--plain", action="store_true", help="without outlines")
     parser.add_argument("--sound", action="store_true", help="sound panels only")
     args = parser.parse_args()
-    bank = Bank(load(args.photos, Path("build/textures"), "tune"))
+    bank = bank_of("teach", args.photos, None)
     pictures: list[NDArray[np.uint8]] = []
     seed = args.first
     while len(pictures) < args.count and seed < args.first + 400 * args.step:

@@ -13,7 +13,7 @@ def water_mark(work: Work) -> Mark | None:
     rng, shape, base = work.rng, work.shape, work.base
     if base.edge:
         return None
-    way = str(rng.choice(["ring", "ring", "haze", "tide"])) if base.name != "board" and base.face != "opaque" else "tide"
+    way = str(rng.choice(["ring", "ring", "haze", "tide"])) if base.face != "bare_board" and base.face != "opaque" else "tide"
     mask = np.zeros(shape, bool)
     surface = work.surface
     if way == "ring":
@@ -146,4 +146,4 @@ def insect_holes(work: Work) -> Mark | None:
     surface.paint(holes, (0.055, 0.04, 0.03))
     surface.height -= holes * 2.5
     surface.gloss *= 1 - holes
-    return Mark("insect_holes", closed(grown(holes > 0.4, 2.0), max(5.0, 4 * radius)))
+    return Mark("insect_holes", closed(grown(holes > 0.4, 2.0), max(9.0, 7 * radius)))

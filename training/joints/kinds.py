@@ -30,7 +30,7 @@ SHOWN: Final[dict[str, tuple[str, ...]]] = {
 #: Pictures that show none of it.
 TRAPS: Final[tuple[str, ...]] = (
     "plain", "knots", "boards", "plies", "books", "louvre", "shadow", "printed_joint", "checker", "zigzag", "weave",
-    "plain_back", "ply_bottom",
+    "plain_back", "ply_bottom", "inlay", "drawers", "keys", "bricks", "slats", "label",
 )
 NAMES: Final[tuple[str, ...]] = (*SHOWN, *TRAPS)
 #: Names with round things whose places are known.

@@ -6,7 +6,7 @@ rectifying that the program does itself, with corners a little wrong (training.c
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from training.composites.camera import Shot, photograph
 from training.figure.finish import to_bytes
 from training.joints.kinds import SHOWN, TRAPS
+from training.joints.patterns import PATTERNS
 from training.joints.scenes import FINER, SCENES, Scene
 from training.joints.traps import TRAPS as TRAP_SCENES
-from training.joints.truth import GapTruth, RoundTruth, TailTruth, Truth, moved
+from training.joints.truth import GapTruth, RoundTruth, Truth, moved
 from vision.resize import resize
 
 
@@ -43,13 +44,11 @@ def _in_pixels(scene: Scene, name: str, seed: int) -> Truth:
     def at(points: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.asarray(points, np.float64) * s - 0.5
 
-    tails = scene.tails
-    if tails is not None:
-        tails = TailTruth(at(tails.sides), at(tails.pins), tails.angle, tails.angles, tails.hand, tails.whole_tails)
+    tails, other = (None if t is None else replace(t, sides=at(t.sides), pins=at(t.pins)) for t in (scene.tails, scene.other))
     rounds = tuple(RoundTruth(r.kind, r.x * s - 0.5, r.y * s - 0.5, r.radius * s, r.mm) for r in scene.rounds)
     gap = None if scene.gap is None else GapTruth(at(scene.gap.line), scene.gap.widest * s)
     strokes = None if scene.strokes is None else at(scene.strokes)
-    return Truth(name, seed, SHOWN.get(name, ()), s, tails, rounds, strokes, gap, scene.pitch_mm)
+    return Truth(name, seed, SHOWN.get(name, ()), s, tails, rounds, strokes, gap, scene.pitch_mm, other)
 
 
 def _turn(image: NDArray[np.uint8], rng: np.random.Generator) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
@@ -76,7 +75,7 @@ def make_joint(name: str, seed: int) -> JointPicture:
     ValueError
         if the name is not one of kinds.NAMES.
     """
-    draw = SCENES.get(name) or TRAP_SCENES.get(name)
+    draw = SCENES.get(name) or TRAP_SCENES.get(name) or PATTERNS.get(name)
     if draw is None or (name not in SHOWN and name not in TRAPS):
         raise ValueError(f"unknown picture {name!r}")
     rng = np.random.default_rng([seed, *name.encode()])
@@ -97,8 +96,8 @@ def make_joint(name: str, seed: int) -> JointPicture:
 def drawn(picture: JointPicture) -> NDArray[np.uint8]:
     """The picture with its truth on it."""
     out, t = picture.pixels.copy(), picture.truth
-    if t.tails is not None:
-        for p, q in t.tails.sides:
+    for joint in t.joints:
+        for p, q in joint.sides:
             cv2.line(out, (round(p[0]), round(p[1])), (round(q[0]), round(q[1])), (255, 0, 255), 1, cv2.LINE_AA)
     for r in t.rounds:
         cv2.circle(out, (round(r.x), round(r.y)), max(2, round(r.radius)), (0, 255, 0), 1, cv2.LINE_AA)

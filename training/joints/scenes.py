@@ -27,6 +27,7 @@ class Scene:
     strokes: NDArray[np.float64] | None = None
     gap: GapTruth | None = None
     pitch_mm: float = 0.0
+    other: TailTruth | None = None
     extra: dict[str, float] = field(default_factory=dict)
 
 
@@ -71,7 +72,7 @@ def corner(rng: np.random.Generator) -> Scene:
     reach = [float(rng.uniform(0.15, 1.6)) * plan.height for _ in range(2)] if rng.random() < 0.5 else [least, least]
     one, _, truth = tails.draw(plan, rng, reach=reach[0], past=0.0, texel=texel, woods=woods)
     turned = tails.Woods(woods.other, woods.side, woods.finish, woods.seed + 2)
-    two, _, _ = tails.draw(pins, rng, reach=reach[1], past=0.0, texel=texel, woods=turned)
+    two, _, pin_truth = tails.draw(pins, rng, reach=reach[1], past=0.0, texel=texel, woods=turned)
     shrink = rng.uniform(0.5, 0.95, 2)
     far = rng.uniform(0.78, 0.98, 2)
     h = one.shape[0]
@@ -94,13 +95,18 @@ def corner(rng: np.random.Generator) -> Scene:
     rgb = np.concatenate(faces, axis=1)
     sheet = Sheet(rgb.shape[1] * texel, h * texel, texel)
 
-    def at(points: NDArray[np.float64]) -> NDArray[np.float64]:
-        p = np.c_[points.reshape(-1, 2) / texel - 0.5, np.ones(points.size // 2)] @ matrices[0].T
-        return np.asarray(((p[:, :2] / p[:, 2:]) + 0.5) * texel).reshape(points.shape)
+    def at(points: NDArray[np.float64], k: int) -> NDArray[np.float64]:
+        p = points.reshape(-1, 2) / texel - 0.5
+        if k:  # the second face was mirrored and stands beside the first
+            p = np.stack([two.shape[1] - 1 - p[:, 0], p[:, 1]], axis=1)
+        q = np.c_[p, np.ones(len(p))] @ matrices[k].T
+        on = q[:, :2] / q[:, 2:] + 0.5 + np.array([faces[0].shape[1] * k, 0])
+        return np.asarray(on * texel).reshape(points.shape)
 
     # slanted views change angles on the picture: none is true of it
-    seen = TailTruth(at(truth.sides), at(truth.pins), float("nan"), truth.angles, truth.hand, truth.whole_tails)
-    return Scene(np.clip(rgb, 0, 1).astype(np.float32), sheet, tails=seen)
+    seen = [TailTruth(at(t.sides, k), at(t.pins, k), float("nan"), t.angles, t.hand, t.whole_tails)
+            for k, t in enumerate((truth, pin_truth))]
+    return Scene(np.clip(rgb, 0, 1).astype(np.float32), sheet, tails=seen[0], other=seen[1])
 
 
 def _spots(sheet: Sheet, rng: np.random.Generator, inset: tuple[float, float],

@@ -55,6 +55,12 @@ class Truth:
     strokes: Points | None = None
     gap: GapTruth | None = None
     pitch_mm: float = 0.0
+    other: TailTruth | None = None
+
+    @property
+    def joints(self) -> tuple[TailTruth, ...]:
+        """All joints: of a corner that of each face."""
+        return tuple(t for t in (self.tails, self.other) if t is not None)
 
 
 def moved(truth: Truth, matrix: Matrix, middle: tuple[float, float] = (0.0, 0.0)) -> Truth:
@@ -68,9 +74,7 @@ def moved(truth: Truth, matrix: Matrix, middle: tuple[float, float] = (0.0, 0.0)
         depth = float(np.array([x, y, 1.0]) @ matrix[2])
         return float(np.sqrt(abs(np.linalg.det(matrix) / depth**3)))
 
-    tails = truth.tails
-    if tails is not None:
-        tails = replace(tails, sides=at(tails.sides), pins=at(tails.pins))
+    tails, other = (None if t is None else replace(t, sides=at(t.sides), pins=at(t.pins)) for t in (truth.tails, truth.other))
     rounds = []
     for r in truth.rounds:
         p = at(np.array([[r.x, r.y]]))[0]
@@ -80,4 +84,4 @@ def moved(truth: Truth, matrix: Matrix, middle: tuple[float, float] = (0.0, 0.0)
         gap = replace(gap, line=at(gap.line), widest=gap.widest * grown(*gap.line[1]))
     strokes = None if truth.strokes is None else at(truth.strokes)
     return replace(truth, px_per_mm=truth.px_per_mm * grown(*middle), tails=tails,
-                   rounds=tuple(rounds), strokes=strokes, gap=gap)
+                   rounds=tuple(rounds), strokes=strokes, gap=gap, other=other)

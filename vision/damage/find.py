@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.damage import regions
-from vision.damage.kinds import BEARINGS, KINDS, UNDER_SUPPORTS, UNDER_WORDS, bearing, level, severity
+from vision.damage.kinds import BEARINGS, FAMILY_WORDS, KINDS, UNDER_SUPPORTS, UNDER_WORDS, bearing, family, level, severity
 from vision.damage.net import DamageNet, shipped_net
 from vision.types import GrainField, Outline, WorkingView
 
@@ -94,13 +94,15 @@ def find_damage(view: WorkingView, field: GrainField | None = None, *, net: Dama
                 how_bad,
                 None if KINDS[raw.kind].by_hand else chance,
                 shows,
-                sentence(raw.kind, how_bad, shows),
+                sentence(raw.kind, how_bad, shows, open_kind=raw.share < KIND_CLEAR),
                 raw.area_share,
             )
         )
     return tuple(out)
 
 
+#: Share of a damage's probability from which its kind is told apart from others of its family.
+KIND_CLEAR = 0.9
 #: Kinds beneath which something can show.
 OPEN_KINDS = ("chip", "worn_through", "crumbled", "flaking_finish", "lifted_banding", "swollen_edge")
 
@@ -111,11 +113,14 @@ def shown(raw: regions.RawRegion, least: float) -> str | None:
     return list(UNDER_WORDS)[best] if raw.kind in OPEN_KINDS and raw.under[best] >= least else None
 
 
-def sentence(kind: str, how_bad: str, shows: str | None) -> str:
-    """What is there, what shows beneath and what that supports, and what it means for the work."""
+def sentence(kind: str, how_bad: str, shows: str | None, *, open_kind: bool = False) -> str:
+    """What is there, what shows beneath and what that supports, and what it means for the work; `open_kind`: another kind of
+    its family is not ruled out."""
     rule = KINDS[kind]
     first = f"Possible {rule.words}, check by hand" if rule.by_hand else f"{rule.words[0].upper()}{rule.words[1:]} ({how_bad})"
+    if open_kind and family(kind) in FAMILY_WORDS:
+        first = f"Face gone here ({how_bad}): {FAMILY_WORDS[family(kind)]}"
     beneath = ""
     if shows is not None:
-        beneath = f": what shows beneath looks like {UNDER_WORDS[shows]}, which {UNDER_SUPPORTS[shows]}"
+        beneath = f"; what shows beneath looks like {UNDER_WORDS[shows]}, which {UNDER_SUPPORTS[shows]}"
     return f"{first}{beneath}. {rule.plan}"

@@ -89,6 +89,18 @@ KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
     }
 )
 
+#: Kinds that a photo often cannot tell apart: a pale, ragged patch may be broken out, crumbled or worn; depth decides.
+FAMILIES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType({"face_gone": ("chip", "worn_through", "crumbled")})
+FAMILY_WORDS: Final[Mapping[str, str]] = MappingProxyType(
+    {"face_gone": "chipped, crumbled or worn, a photo may not settle which"}
+)
+
+
+def family(kind: str) -> str:
+    """Key of the family that a kind belongs to, or the kind itself."""
+    return next((name for name, kinds in FAMILIES.items() if kind in kinds), kind)
+
+
 #: Shown beneath -> words.
 UNDER_WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.damage.kinds import KINDS, UNDER_WORDS
-from vision.damage.looks import PLACE, looks
 from vision.errors import ModelMismatch
 from vision.resize import fit_within, resize
 
@@ -71,10 +70,16 @@ class DamageNet:
 
     def look(self, pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> DamageMaps:
         """Answers on a rectified panel: `pixels` (h, w, 3) uint8 RGB, `mask` (h, w) bool."""
-        given, inside, scale = prepared(pixels, mask)
-        places = places_of(inside, (given.shape[0] // PLACE, given.shape[1] // PLACE))
-        fed = {"looks": looks(np.ascontiguousarray(given))[None], "inside": places[None, None].astype(np.float32)}
-        kinds, under = self.session.run(["kinds", "under"], fed)
+        given, held, inside, scale = prepared(pixels, mask)
+        fed: dict[str, NDArray[np.float32]] = {
+            "picture": np.ascontiguousarray(given.transpose(2, 0, 1)[None].astype(np.float32) / 255),
+            "inside": held[None, None].astype(np.float32),
+        }
+        # asked once more upside down: the mean of both answers is a little better than either
+        turned = {name: np.ascontiguousarray(value[..., ::-1, ::-1]) for name, value in fed.items()}
+        kinds, under = (np.asarray(part) for part in self.session.run(["kinds", "under"], fed))
+        again = [np.asarray(part)[..., ::-1, ::-1] for part in self.session.run(["kinds", "under"], turned)]
+        kinds, under = (kinds + again[0]) / 2, (under + again[1]) / 2
         rows, cols = inside.shape
         return DamageMaps(
             np.asarray(kinds[0, :, :rows, :cols], np.float32), np.asarray(under[0, :, :rows, :cols], np.float32), inside, scale
@@ -104,8 +109,11 @@ def _stored(folder: Path | None, name: str) -> bytes:
     return (folder / Path(name).name).read_bytes() if folder else files("vision").joinpath(name).read_bytes()
 
 
-def prepared(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> tuple[NDArray[np.uint8], NDArray[np.bool_], float]:
-    """(picture (H, W, 3) uint8, inside (rows, cols) bool, working pixels a cell): fitted, blanked outside, padded."""
+def prepared(
+    pixels: NDArray[np.uint8], mask: NDArray[np.bool_]
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_], NDArray[np.bool_], float]:
+    """(picture (H, W, 3) uint8, its pixels on the panel (H, W) bool, cells on the panel (rows, cols) bool, working pixels a
+    cell): fitted, blanked outside, padded."""
     h, w = mask.shape
     width, height = fit_within(w, h, max_side=SIDE)
     small = resize(pixels, width, height)
@@ -116,14 +124,9 @@ def prepared(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> tuple[NDArra
     full = np.zeros((rows * CELL, cols * CELL), bool)
     full[:height, :width] = held
     inside = full.reshape(rows, CELL, cols, CELL).mean(axis=(1, 3)) >= 0.5
-    return padded, np.asarray(inside), CELL * w / width
-
-
-def places_of(inside: NDArray[np.bool_], shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """(rows, cols) bool: places of two by two cells of which any lies on the panel; nothing lies beyond the last cell."""
-    whole = np.zeros((2 * shape[0], 2 * shape[1]), bool)
-    whole[: inside.shape[0], : inside.shape[1]] = inside
-    return np.asarray(whole.reshape(shape[0], 2, shape[1], 2).any(axis=(1, 3)))
+    whole = np.zeros(padded.shape[:2], bool)
+    whole[:height, :width] = held
+    return padded, whole, np.asarray(inside), CELL * w / width
 
 
 @lru_cache(maxsize=1)

@@ -12,16 +12,22 @@ from vision.damage.kinds import KINDS
 from vision.damage.net import DamageMaps
 
 NAMES = tuple(KINDS)
-#: Cells over which neighbouring parts of one damage are joined; least cells of a region; share of a region's cells from
-#: which a second kind inside it is a region of its own.
-BRIDGE, LEAST_CELLS, SECOND = 2, 3, 0.3
+#: Cells over which neighbouring parts of one damage are joined, and the same for kinds that lie strewn: holes, specks and
+#: flakes near one another are one damage.
+BRIDGE, STREWN = 2, {"insect_holes": 5, "mould": 4, "flaking_finish": 4}
+#: Least cells of a region; share of a region's cells from which a second kind inside it is a region of its own.
+LEAST_CELLS, SECOND = 3, 0.3
+#: A region reaches out from its sure cells to those at this share of the threshold.
+REACH = 0.8
 
 
 @dataclass(frozen=True, eq=False)
 class RawRegion:
     """A region on cells. `kind`: key of KINDS; `cells`: (rows, cols) bool; `damaged`: mean probability of damage over its
     cells, `highest` the same at its tenth of surest cells; `share`: of the damage's probability that its kind holds;
-    `area_share`: of the panel's cells; `at_border`: it reaches the panel's border; `under`: mean shares of what shows."""
+    `area_share`: of the panel's cells; `at_border`: it reaches the panel's border; `under`: mean shares of what shows;
+    `filled`: share of its cells that are sure; `about`: mean probability of damage in the ring about it; `others`: share of
+    the panel's cells that are sure and not in it."""
 
     kind: str
     cells: NDArray[np.bool_]
@@ -31,26 +37,44 @@ class RawRegion:
     area_share: float
     at_border: bool
     under: tuple[float, ...]
+    filled: float = 1.0
+    about: float = 0.0
+    others: float = 0.0
+
+
+def bridge_of(kind: str) -> int:
+    """Cells over which parts of a kind are joined."""
+    return STREWN.get(kind, BRIDGE)
 
 
 def find_regions(maps: DamageMaps, threshold: float) -> list[RawRegion]:
     """Regions where damage is likelier than `threshold`, largest first.
 
-    Cells above it are joined over small gaps; a joined region falls apart by kind where a second kind holds much of it.
+    Cells likely enough (`REACH`) that hang together with sure ones are joined over small gaps; a joined part falls apart by
+    kind where a second kind holds much of it; then parts of one kind near one another are one region.
     """
     damaged = np.where(maps.inside, 1 - maps.kinds[0], 0).astype(np.float32)
-    above = damaged >= threshold
-    joined = joined_over(above, BRIDGE)
+    sure, likely = damaged >= threshold, damaged >= REACH * threshold
+    joined = joined_over(likely, BRIDGE)
     best = maps.kinds[1:].argmax(axis=0)
     count, parts = cv2.connectedComponents(joined.astype(np.uint8), connectivity=8)
-    out = []
+    owner = np.full(joined.shape, -1, np.int16)
+    held = np.bincount(parts[sure], minlength=count)
     for k in range(1, count):
-        part = parts == k
-        if (part & above).sum() < LEAST_CELLS:
-            continue
-        for kind, cells in _by_kind(part, part & above, best, maps.kinds[1:]):
-            if (cells & above).sum() >= LEAST_CELLS:
-                out.append(_region(kind, cells, cells & above, damaged, maps))
+        if held[k] >= LEAST_CELLS:
+            part = parts == k
+            for kind, cells in _by_kind(part, part & sure, best, maps.kinds[1:]):
+                owner[cells] = kind
+    whole = cv2.erode(np.pad(maps.inside.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1] > 0
+    out = []
+    for kind in np.unique(owner[owner >= 0]):
+        mine = owner == kind
+        near = joined_over(mine, bridge_of(NAMES[kind])) & ((owner < 0) | mine) & maps.inside
+        count, parts = cv2.connectedComponents(near.astype(np.uint8), connectivity=8)
+        for k in range(1, count):
+            cells = parts == k
+            if (cells & sure & mine).sum() >= LEAST_CELLS:
+                out.append(_region(int(kind), cells, cells & sure & mine, damaged, maps, whole))
     return sorted(out, key=lambda r: -r.area_share)
 
 
@@ -78,20 +102,30 @@ def _by_kind(
 
 
 def _region(
-    kind: int, cells: NDArray[np.bool_], sure: NDArray[np.bool_], damaged: NDArray[np.float32], maps: DamageMaps
+    kind: int,
+    cells: NDArray[np.bool_],
+    sure: NDArray[np.bool_],
+    damaged: NDArray[np.float32],
+    maps: DamageMaps,
+    whole: NDArray[np.bool_],
 ) -> RawRegion:
     values = np.sort(damaged[sure])[::-1]
     beneath = maps.under[:, sure].mean(axis=1)
-    whole = cv2.erode(np.pad(maps.inside.astype(np.uint8), 1), np.ones((3, 3), np.uint8))[1:-1, 1:-1] > 0
+    ring = (cv2.dilate(cells.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~cells & maps.inside
+    everywhere = max(1, int(maps.inside.sum()))
+    mine = float(cells.sum())
     return RawRegion(
         NAMES[kind],
         cells,
         float(values.mean()),
         float(values[: max(1, len(values) // 10)].mean()),
         float(maps.kinds[1 + kind][sure].sum() / max(float(damaged[sure].sum()), 1e-9)),
-        float(cells.sum() / max(1, int(maps.inside.sum()))),
+        mine / everywhere,
         bool((cells & ~whole).any()),
         tuple(float(v) for v in beneath),
+        float(sure.sum()) / mine,
+        float(damaged[ring].mean()) if ring.any() else 0.0,
+        float((damaged[~cells] >= 0.5).sum()) / everywhere,
     )
 
 
@@ -112,23 +146,30 @@ def outline_of(cells: NDArray[np.bool_], scale: float, size: tuple[int, int]) ->
 
 
 #: Names of what a region's probability is judged by; the rules hold one weight each and one offset a kind.
-EVIDENCE = ("damaged", "highest", "share", "size", "at_border")
+EVIDENCE = ("damaged", "highest", "share", "size", "at_border", "filled", "about", "others", "tiny", "size_squared")
 
 
 def evidence(region: RawRegion) -> NDArray[np.float64]:
-    """(len(EVIDENCE),) log odds of the probabilities, log of the area share, and 0 or 1 at the border."""
+    """(len(EVIDENCE),) log odds of the probabilities, log of the area share and its square, 0 or 1 at the border, shares, and
+    how far it falls short of 16 cells (in doublings)."""
 
     def odds(p: float) -> float:
         p = min(max(p, 1e-3), 1 - 1e-3)
         return float(np.log(p / (1 - p)))
 
+    size = float(np.log(max(region.area_share, 1e-5)))
     return np.array(
         [
             odds(region.damaged),
             odds(region.highest),
             odds(region.share),
-            np.log(max(region.area_share, 1e-5)),
+            size,
             float(region.at_border),
+            region.filled,
+            odds(region.about),
+            float(np.log(region.others + 1e-4)),
+            max(0.0, 4 - float(np.log2(max(1, int(region.cells.sum()))))),
+            (size + 5) ** 2 / 10,
         ]
     )
 

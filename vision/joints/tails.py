@@ -14,9 +14,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.joints.band import Band, lab_of, search
+from vision.joints.band import Band, Floats, lab_of, search
 from vision.joints.chances import stored
 from vision.joints.finds import Side, Tails
+from vision.joints.setting import setting_of
 from vision.joints.sides import Edge, Slant, edges_of, slant_of
 
 #: Side of the panel that a number of quarter turns (anticlockwise) brings to the right.
@@ -50,7 +51,7 @@ def candidates(pixels: NDArray[np.uint8], keep: int = 2) -> list[Candidate]:
             edges = tuple(edges_of(turned, band))
             slant = slant_of(list(edges))
             shape = (turned.shape[0], turned.shape[1])
-            out.append(Candidate(turns, band, edges, slant, shape, numbers_of(band, edges, slant, shape)))
+            out.append(Candidate(turns, band, edges, slant, shape, numbers_of(band, edges, slant, turned)))
     return out
 
 
@@ -58,8 +59,9 @@ def _spread(values: NDArray[np.float64]) -> float:
     return float(np.std(np.log(np.maximum(values, 0.5)))) if len(values) > 1 else math.nan
 
 
-def numbers_of(band: Band, edges: tuple[Edge, ...], slant: Slant | None, shape: tuple[int, int]) -> dict[str, float]:
-    """Inputs of the net 'tails'; nan where not measurable."""
+def numbers_of(band: Band, edges: tuple[Edge, ...], slant: Slant | None, lab: Floats) -> dict[str, float]:
+    """Inputs of the net 'tails'; nan where not measurable. `lab`: the turned picture."""
+    shape = lab.shape
     changes = band.changes
     runs = np.diff(np.concatenate([[0], changes, [len(band.pin)]]))[1:-1].astype(float)
     pins = runs[0::2] if band.pin[changes[0]] else runs[1::2]
@@ -82,6 +84,7 @@ def numbers_of(band: Band, edges: tuple[Edge, ...], slant: Slant | None, shape: 
         "runs_spread": _spread(runs), "pin_share": float(band.pin.mean()), "depth": math.log(depth),
         "past": (shape[1] - band.end) / shape[1], "reach": (shape[1] - band.shoulder) / shape[1],
         "least_run": math.log(max(1.0, float(runs.min()))) if len(runs) else math.nan,
+        **setting_of(lab, band),
     }
 
 

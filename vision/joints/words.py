@@ -12,6 +12,14 @@ from vision.joints.finds import Find, Gap, Pair, Relief, RoundThing, Row, Stroke
 STRENGTHS: Final = ("nothing", "weak", "moderate")
 
 
+#: What this room cannot tell, whatever the photo: for next steps and limits.
+OUT_OF_REACH: Final = (
+    "Whether a drawer bottom or a back is hardboard, plywood or boards does not show on its plain face: photograph its raw edge.",
+    "Joints that do not come through to a surface (mortises, dowels, half-blind dovetails from the front) do not show.",
+    "Carved, fluted or turned work is called possible at most: a moulded composite or a print can shade the same way.",
+)
+
+
 @dataclass(frozen=True)
 class Saying:
     """`seen`: the find in words with its numbers; `means`: what it supports; `limits`: what it does not; `speaks_for`: the part
@@ -51,9 +59,10 @@ def _tails(t: Tails) -> Saying:
         made += " The pin side of dovetails looks the same from here."
     return Saying(f"{seen}. {made}",
                   "The two parts that meet here are boards or plywood: end grain shows between long grain.",
-                  "Dovetails and fingers speak for the drawer sides only; dovetailed plywood and fibreboard drawers exist, and "
-                  "the rest of the piece can be anything. A joint printed or inlaid as decoration can look the same.",
-                  "the joined parts, mostly drawer sides", ("lumber", "plywood"), "moderate")
+                  "Dovetails and fingers speak only for the drawer side they are cut in, not for its front, its bottom or the "
+                  "rest of the piece; dovetailed plywood and fibreboard drawers exist. A joint printed or inlaid as decoration "
+                  "can look the same.",
+                  "the joined parts, mostly a drawer side", ("lumber", "plywood"), "moderate")
 
 
 _ROUND_WORDS: Final = {

@@ -75,7 +75,8 @@ def test_a_sound_panel_has_no_region() -> None:
 @pytest.mark.parametrize("size", [(640, 400), (90, 640), (60, 60), (448, 448)])
 def test_picture_is_fitted_and_padded(size: tuple[int, int]) -> None:
     h, w = size
-    given, inside, scale = prepared(np.full((h, w, 3), 200, np.uint8), np.ones((h, w), bool))
+    given, held, inside, scale = prepared(np.full((h, w, 3), 200, np.uint8), np.ones((h, w), bool))
+    assert held.shape == given.shape[:2] and (given[~held] == 127).all() and (given[held] == 200).all()
     assert all(n % STRIDE == 0 for n in given.shape[:2]) and max(given.shape[:2]) <= SIDE
     assert scale == pytest.approx(CELL * max(1.0, max(h, w) / SIDE), rel=0.02)
     assert inside.mean() > 0.9 and int(given[-1, -1, 0]) in (127, 200)
@@ -84,8 +85,9 @@ def test_picture_is_fitted_and_padded(size: tuple[int, int]) -> None:
 def test_outside_of_the_panel_is_blank() -> None:
     mask = np.zeros((64, 64), bool)
     mask[:32] = True
-    given, inside, _ = prepared(np.full((64, 64, 3), 250, np.uint8), mask)
+    given, held, inside, _ = prepared(np.full((64, 64, 3), 250, np.uint8), mask)
     assert (given[40:] == 127).all() and (given[:30] == 250).all() and inside.mean() == pytest.approx(0.5)
+    assert held.mean() == pytest.approx(0.5, abs=0.02)
 
 
 def test_missing_and_damaged_files_are_named_with_a_remedy(tmp_path: Path) -> None:

@@ -52,6 +52,24 @@ def test_parts_close_together_are_one_and_far_apart_two() -> None:
     assert len(find_regions(ideal({"stain": far}), 0.5)) == 2
 
 
+def test_strewn_kinds_are_joined_over_wider_gaps_but_never_over_another_kind() -> None:
+    holes = box(10, 14, 10, 14) | box(10, 14, 19, 23)
+    assert len(find_regions(ideal({"insect_holes": holes}), 0.5)) == 1
+    assert len(find_regions(ideal({"chip": holes}), 0.5)) == 2
+    both = find_regions(ideal({"insect_holes": holes, "crack": box(7, 17, 15, 18)}), 0.5)
+    assert sorted(r.kind for r in both) == ["crack", "insect_holes", "insect_holes"]
+
+
+def test_a_region_reaches_out_to_likely_cells_that_hang_on_sure_ones() -> None:
+    maps = ideal({"stain": box(10, 20, 10, 20)})
+    maps.kinds[1 + NAMES.index("stain"), 10:20, 20:26] = 0.45  # likely at 0.5, not sure
+    maps.kinds[1 + NAMES.index("stain"), 40:50, 60:70] = 0.45  # the same with nothing sure beside it
+    maps.kinds[0] = 1 - maps.kinds[1:].sum(axis=0)
+    (found,) = find_regions(maps, 0.5)
+    assert found.cells[12:18, 21:25].all() and not found.cells[40:50].any()
+    assert found.filled == pytest.approx(100 / found.cells.sum()) and found.about < 0.2
+
+
 def test_touching_kinds_are_told_apart_and_specks_left_out() -> None:
     maps = ideal({"chip": box(10, 30, 10, 30), "burn": box(10, 30, 30, 50), "mould": box(50, 51, 80, 82)})
     assert sorted(r.kind for r in find_regions(maps, 0.5)) == ["burn", "chip"]
@@ -92,7 +110,8 @@ def test_joining_is_closing_as_scipy_does_it() -> None:
 
 def test_probability_is_the_logistic_of_its_rules() -> None:
     region = find_regions(ideal({"chip": box(10, 20, 10, 20)}), 0.5)[0]
-    weights = dict(zip(EVIDENCE, (0.5, 0.2, 0.1, 0.3, -0.4), strict=True))
+    weights = dict(zip(EVIDENCE[:5], (0.5, 0.2, 0.1, 0.3, -0.4), strict=True))
+    weights |= dict.fromkeys(EVIDENCE[5:], 0.0)
     rules = {"probability": {"offset": 0.25, "kinds": dict.fromkeys(NAMES, 0.0) | {"chip": 0.5}, "weights": weights}}
-    expected = 0.75 + float(evidence(region) @ [0.5, 0.2, 0.1, 0.3, -0.4])
+    expected = 0.75 + float(evidence(region)[:5] @ [0.5, 0.2, 0.1, 0.3, -0.4])
     assert probability(region, rules) == pytest.approx(1 / (1 + np.exp(-expected)))

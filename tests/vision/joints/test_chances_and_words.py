@@ -12,7 +12,7 @@ from vision.joints.chances import Net, parse
 from vision.joints.finds import Gap, JointReading, Pair, Relief, RoundThing, Row, Strokes, Tails
 from vision.joints.sides import Slant
 from vision.joints.tails import name_of
-from vision.joints.words import saying
+from vision.joints.words import OUT_OF_REACH, saying
 
 SQUARE = ((0.0, 0.0), (10.0, 0.0), (10.0, 5.0))
 
@@ -73,9 +73,13 @@ def test_every_find_says_what_it_means_and_what_it_does_not(find: Tails) -> None
     assert s.strength in ("nothing", "weak", "moderate") and (s.strength != "nothing" or not s.cores)
 
 
-def test_dovetails_speak_for_drawer_sides_only() -> None:
+def test_dovetails_speak_only_for_the_side_they_are_in() -> None:
     s = saying(tails())
-    assert "drawer sides only" in s.limits and set(s.cores) == {"lumber", "plywood"}
+    assert "only for the drawer side they are cut in" in s.limits and set(s.cores) == {"lumber", "plywood"}
+
+
+def test_backs_and_bottoms_are_said_to_be_out_of_reach() -> None:
+    assert any("drawer bottom" in line and "raw edge" in line for line in OUT_OF_REACH)
 
 
 def test_a_perforated_back_says_nothing_of_the_front() -> None:

@@ -63,7 +63,8 @@ def test_items_carry_key_sentence_chance_and_place_on_the_photo() -> None:
     reading = read_joints(view, photo.pixels)
     assert len(reading.items) == len(reading.finds) > 0
     item = next(i for i in reading.items if i.kind == "dovetail")
-    assert "Dovetails" in item.sentence and item.chance >= LEAST["tails"] and "drawer sides only" in item.limits
+    assert "Dovetails" in item.sentence and item.chance >= LEAST["tails"]
+    assert "only for the drawer side they are cut in" in item.limits
     xs, ys = np.array(item.outline).T
     assert right - 36 < xs.min() < right - 20 and right - 8 < xs.max() < right + 8  # 30 px deep at the right end, on the photo
     assert ys.min() < 108 and ys.max() > bottom - 8
