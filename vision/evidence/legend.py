@@ -28,7 +28,7 @@ def legend(
     if grain:
         entries.append((_grain_sample(sample, size), "grain direction"))
     if numbers:
-        entries.append((_number_sample(sample, size), "reason, see the list"))
+        entries.append((_number_sample(sample, size), "evidence, see the list"))
     pad, gap, row = round(0.6 * size), round(0.5 * size), round(1.75 * size)
     places, x, y = [], pad, pad
     for draw, words in entries:
