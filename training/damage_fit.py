@@ -39,7 +39,7 @@ BLANK_RULES: dict[str, Any] = {
     "probability": {"offset": 0.0, "kinds": dict.fromkeys(NAMES, 0.0), "weights": dict.fromkeys(EVIDENCE, 0.0)},
 }
 #: False regions a sound panel that are put up with.
-MOST_FALSE = 0.06
+MOST_FALSE = 0.04
 #: What shows beneath is said when it was right at least this often on panels held out.
 UNDER_RIGHT = 0.9
 

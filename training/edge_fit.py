@@ -1,9 +1,10 @@
 """Command: `python -m training.edge_fit --photos DIR`: fits the rules by hand and joins them with the edge net's answer.
 
-Forests of randomised trees and a linear rule, with balanced answers, on made pictures of the part 'teach' (and outlined real
-edges for the kind, each as often as REAL_WEIGHT says). On pictures of the part 'stage', which neither they nor the net saw,
-two weights and an offset join both; then one temperature, found on real edges by nets and forests that saw nothing of their
-photographer, is laid over all questions, since chances fitted on made pictures are too sure of real ones.
+Forests of randomised trees with a linear rule, and a linear rule on the image backbone's embedding, answers balanced, on made
+pictures of the part 'teach' (and outlined real edges for the kind, each as often as REAL_WEIGHT says). On pictures of the part
+'stage', which neither they nor the net saw, three weights and an offset join them with the net. Then one temperature, found on
+real edges by nets and rules that saw nothing of their photographer, is laid over all questions, since chances fitted on made
+pictures are too sure of real ones.
 Run `python -m training.edge_net` first (its head tells how) and bring its rows back with `--rows FOLDER`.
 """
 
@@ -23,7 +24,7 @@ from training.edge_rows import FOLDS, Row, fold_of_group, made_rows, real_rows, 
 from training.edges.examples import one_piece_answer, seam_answer, sheet_answer
 from training.edges.sets import PER_KIND
 from vision.edges.kinds import STRIP_KINDS
-from vision.edges.naming import FORMAT, MISSING, MODEL, QUESTIONS, EdgeModel, Forest, Join
+from vision.edges.naming import FORMAT, MISSING, MODEL, QUESTIONS, EdgeModel, Forest, Join, Look
 from vision.edges.net import NetAnswer
 from vision.edges.numbers import NAMES
 
@@ -32,6 +33,8 @@ TREES, LEAF = 60, 5
 REAL_WEIGHT = 3
 #: Freedom of the linear rule beside the trees.
 RIDGE = 0.03
+#: Freedom of the linear rule on the embedding.
+LOOK_RIDGE = 0.003
 #: False alarms of the thin layer that its limit allows on the part 'stage'.
 ALARMS = 0.015
 
@@ -112,22 +115,47 @@ def fit_forest(rows: Sequence[Row], question: str, seed: int = 1) -> Forest:
     return as_forest(grow(x, y, count, seed), draw_line(x, y, count))
 
 
-def calibrate(net: Floats, hand: Floats, y: NDArray[np.intp]) -> Join:
-    """Weights and offsets of log chances (n, answers) that make the truth most likely, every answer counting alike."""
+def fit_look(rows: Sequence[Row], question: str) -> Look:
+    """Linear rule on embeddings; answers count alike."""
+    from sklearn.linear_model import LogisticRegression
+
+    known = [(r, a) for r, a in zip(rows, answers(rows, question), strict=True) if a is not None]
+    x = embeddings([r for r, _ in known])
+    middle, spread = x.mean(axis=0), x.std(axis=0) + 1e-6
+    rule = LogisticRegression(C=LOOK_RIDGE, max_iter=200, class_weight="balanced")
+    rule.fit(((x - middle) / spread).astype(np.float32), [a for _, a in known])
+    count = len(QUESTIONS[question])
+    weights, bias = np.zeros((x.shape[1], count)), np.full(count, -20.0)
+    if len(rule.classes_) == 2:
+        weights[:, rule.classes_[1]], bias[rule.classes_] = rule.coef_[0], [0.0, rule.intercept_[0]]
+    else:
+        weights[:, rule.classes_], bias[rule.classes_] = rule.coef_.T, rule.intercept_
+    weights = weights / spread[:, None]
+    return Look(weights, bias - middle @ weights)
+
+
+def embeddings(rows: Sequence[Row]) -> Floats:
+    return np.stack([r.embedding for r in rows]).astype(np.float64)
+
+
+def calibrate(voices: Sequence[Floats], y: NDArray[np.intp]) -> Join:
+    """Weights and offsets of log chances (n, answers) by net, forest and look that make the truth most likely, every answer
+    counting alike."""
     from scipy.optimize import minimize
 
-    count = net.shape[1]
+    count, n = voices[0].shape[1], len(voices)
     weight = 1 / np.maximum(np.bincount(y, minlength=count), 1)[y] / count
 
     def cost(p: Floats) -> float:
-        z = np.exp(p[0]) * net + np.exp(p[1]) * hand + np.r_[p[2:], 0.0]
+        z = sum(np.exp(p[i]) * v for i, v in enumerate(voices)) + np.r_[p[n:], 0.0]
         top = z.max(axis=1, keepdims=True)
         log_sum = np.log(np.exp(z - top).sum(axis=1)) + top[:, 0]
-        return float((weight * (log_sum - z[np.arange(len(y)), y])).sum() + 0.02 * (p[2:] ** 2).sum())
+        return float((weight * (log_sum - z[np.arange(len(y)), y])).sum() + 0.02 * (p[n:] ** 2).sum())
 
-    best = minimize(cost, np.r_[-0.5, -0.5, np.zeros(count - 1)], method="L-BFGS-B",
-                    bounds=[(-7.0, 2.0)] * 2 + [(None, None)] * (count - 1)).x
-    return Join(float(np.exp(best[0])), float(np.exp(best[1])), np.r_[best[2:], 0.0])
+    best = minimize(cost, np.r_[np.full(n, -0.7), np.zeros(count - 1)], method="L-BFGS-B",
+                    bounds=[(-7.0, 2.0)] * n + [(None, None)] * (count - 1)).x
+    net, hand, look = np.exp(best[:n])
+    return Join(float(net), float(hand), float(look), np.r_[best[n:], 0.0])
 
 
 def temperature(chances: Floats, y: NDArray[np.intp]) -> float:
@@ -139,7 +167,7 @@ def temperature(chances: Floats, y: NDArray[np.intp]) -> float:
 
 
 def tempered(join: Join, share: float) -> Join:
-    return replace(join, net=join.net * share, hand=join.hand * share, offset=join.offset * share)
+    return replace(join, net=join.net * share, hand=join.hand * share, look=join.look * share, offset=join.offset * share)
 
 
 def logs_of(rows: Sequence[Row], question: str) -> Floats:
@@ -147,11 +175,15 @@ def logs_of(rows: Sequence[Row], question: str) -> Floats:
     return np.stack([r.net.logs(question) for r in rows if r.net is not None])
 
 
-def join_on(rows: Sequence[Row], question: str, forest: Forest) -> Join:
-    """Net and forest joined on rows that neither saw."""
+def voices_of(rows: Sequence[Row], question: str, forest: Forest, look: Look) -> tuple[Floats, Floats, Floats]:
+    """(n, answers) log chances by net, forest and look."""
+    return logs_of(rows, question), forest.raw(np.stack([r.values for r in rows])), look.logs(embeddings(rows))
+
+
+def join_on(rows: Sequence[Row], question: str, forest: Forest, look: Look) -> Join:
+    """The three joined on rows that none of them saw."""
     known = [(r, a) for r, a in zip(rows, answers(rows, question), strict=True) if a is not None]
-    some = [r for r, _ in known]
-    return calibrate(logs_of(some, question), forest.raw(np.stack([r.values for r in some])), np.array([a for _, a in known]))
+    return calibrate(voices_of([r for r, _ in known], question, forest, look), np.array([a for _, a in known]))
 
 
 def with_real(rows: Sequence[Row], real: Sequence[Row]) -> list[Row]:
@@ -166,10 +198,10 @@ def held_out_real(teach: Sequence[Row], stage: Sequence[Row], real: Real) -> Flo
     out = np.zeros((len(real), len(STRIP_KINDS)))
     for k in range(FOLDS):
         if (fold == k).any():
-            forest = fit_forest(with_real(teach, [r for (r, _), f in zip(real, fold, strict=True) if f != k]), "kind")
+            taught = with_real(teach, [r for (r, _), f in zip(real, fold, strict=True) if f != k])
+            forest, look = fit_forest(taught, "kind"), fit_look(taught, "kind")
             some = [r for (r, _), f in zip(real, fold, strict=True) if f == k]
-            join = join_on(stage, "kind", forest)
-            out[fold == k] = join.chances(logs_of(some, "kind"), forest.raw(np.stack([r.values for r in some])))
+            out[fold == k] = join_on(stage, "kind", forest, look).chances(*voices_of(some, "kind", forest, look))
     return out
 
 
@@ -179,14 +211,20 @@ def fit(teach: Sequence[Row], stage: Sequence[Row], real: Real = ()) -> EdgeMode
     share = 1.0
     if real:
         share = temperature(held_out_real(teach, stage, real), np.array([list(STRIP_KINDS).index(r.strip) for r in edges]))
-    forests, joins = {}, {}
+    model = EdgeModel({}, {}, {})
     for q in QUESTIONS:
-        forests[q] = fit_forest(with_real(teach, edges) if q == "kind" else teach, q)
-        joins[q] = tempered(join_on(stage, q, forests[q]), share)
+        taught = with_real(teach, edges) if q == "kind" else teach
+        model.forests[q], model.looks[q] = fit_forest(taught, q), fit_look(taught, q)
+        model.joins[q] = tempered(join_on(stage, q, model.forests[q], model.looks[q]), share)
     without = [r for r, a in zip(stage, answers(stage, "sheet"), strict=True) if a == 0]
-    chance = joins["sheet"].chances(logs_of(without, "sheet"), forests["sheet"].raw(np.stack([r.values for r in without])))[:, 1]
-    joins["sheet"] = replace(joins["sheet"], limit=float(np.quantile(chance, 1 - ALARMS)))
-    return EdgeModel(forests, joins)
+    limit = float(np.quantile(chances_of(model, without, "sheet")[:, 1], 1 - ALARMS))
+    model.joins["sheet"] = replace(model.joins["sheet"], limit=limit)
+    return model
+
+
+def chances_of(model: EdgeModel, rows: Sequence[Row], question: str) -> Floats:
+    """(n, answers) calibrated chances."""
+    return model.joins[question].chances(*voices_of(rows, question, model.forests[question], model.looks[question]))
 
 
 def store(model: EdgeModel, path: Path = MODEL) -> None:
@@ -200,7 +238,9 @@ def store(model: EdgeModel, path: Path = MODEL) -> None:
                            ("limit", np.float64)):
             parts[f"{question}_{name}"] = np.asarray(getattr(forest, name), kind)
     for question, join in model.joins.items():
-        parts[f"{question}_join"] = np.r_[join.net, join.hand, join.limit, join.offset]
+        parts[f"{question}_join"] = np.r_[join.net, join.hand, join.look, join.limit, join.offset]
+        look = model.looks[question]
+        parts[f"{question}_look"] = np.r_[look.weights, look.bias[None]].astype(np.float32)
     buffer = io.BytesIO()
     np.savez_compressed(buffer, **parts)  # type: ignore[arg-type]
     path.write_bytes(buffer.getvalue())
@@ -220,7 +260,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     model = fit(teach, stage, real)
     store(model, chosen.out)
     for question, join in model.joins.items():
-        print(f"{question}: net {join.net:.2f}, by hand {join.hand:.2f}, limit {join.limit:.2f}")
+        print(f"{question}: net {join.net:.2f}, by hand {join.hand:.2f}, embedding {join.look:.2f}, limit {join.limit:.2f}")
     print(f"{len(teach)} taught, {len(stage)} joining and {len(real)} real edges, {chosen.out.stat().st_size / 1024:.0f} KiB")
 
 

@@ -23,17 +23,13 @@ from training.edges.examples import Example, depth_rows, example_of
 from training.edges.make import EdgePicture, Truth
 from training.edges.sets import CACHE, VERSION, figures_of, picture_of, plan
 from vision import backbone
-from vision.edges.canvas import Canvas, draw_canvas
+from vision.edges.canvas import Canvas, draw_canvas, draw_crop
 from vision.edges.frame import EdgeFrame, lay_out
 from vision.edges.naming import as_row
 from vision.edges.net import NET, NetAnswer, load_edge_net
 from vision.edges.numbers import Numbers, measure_numbers
 from vision.edges.plies import Plies
 from vision.intake import load_photo
-from vision.resize import resize
-
-CROP = 224
-
 
 #: Folds of photographers of real edges.
 FOLDS = 4
@@ -58,7 +54,7 @@ class Place:
 @dataclass(frozen=True, eq=False)
 class Row:
     """One edge. `group`: photographer, or the seed of a made picture; `values`: numbers by hand (empty where not measured,
-    `numbers` then None); `embedding`: of the crop, for the baseline; `place`: where it lies in its frame; `truth`: of a made
+    `numbers` then None); `embedding`: of the crop, half floats; `place`: where it lies in its frame; `truth`: of a made
     picture; `label`: of a real one (columns of panels.csv); `net`: what the net answers, where it was asked."""
 
     group: str
@@ -83,15 +79,6 @@ class Row:
     def slim(self) -> Row:
         """Without the canvas, for keeping."""
         return replace(self, canvas=None)
-
-
-def crop(frame: EdgeFrame) -> NDArray[np.uint8]:
-    """What the embedding sees: the strip with a little of what borders it, at most three times as long as high."""
-    rim = max(4, frame.rows // 3)
-    part = frame.rgb[max(0, frame.top - rim):frame.top + frame.rows + rim]
-    n = min(part.shape[1], 3 * part.shape[0])
-    start = (part.shape[1] - n) // 2
-    return resize(np.ascontiguousarray(part[:, start:start + n]), CROP, CROP)
 
 
 def spoilt(truth: Truth, again: int = 0) -> tuple[NDArray[np.float64], tuple[float, float] | None]:
@@ -143,7 +130,7 @@ def measured(picture: EdgePicture, count: int) -> list[Example]:
 
 def _row(frame: EdgeFrame, group: str, strip: str, *, by_hand: bool = True, keep_canvas: bool = False, **more: Any) -> Row:
     found = measure_numbers(frame) if by_hand else None
-    embedding = backbone.embed_batch(crop(frame)[None])[0].astype(np.float16)
+    embedding = backbone.embed_batch(draw_crop(frame)[None])[0].astype(np.float16)
     values = as_row(found.values) if found is not None else np.zeros(0)
     canvas = draw_canvas(frame)
     net = load_edge_net().answer_canvas(canvas) if not keep_canvas and NET.exists() else None

@@ -23,7 +23,18 @@ from numpy.typing import NDArray
 
 from training.composites.statistics import auc, group_bootstrap, ratio_cost, wilson
 from training.edge_counts import counted
-from training.edge_fit import Real, answers, fit_forest, held_out_real, join_on, logs_of, temperature, with_real
+from training.edge_fit import (
+    Real,
+    answers,
+    chances_of,
+    embeddings,
+    fit_forest,
+    fit_look,
+    held_out_real,
+    join_on,
+    temperature,
+    with_real,
+)
 from training.edge_rows import FOLDS, Row, fold_of_group, made_rows, real_rows
 from training.edges.kinds import NO_SHEET
 from training.edges.sets import PER_KIND
@@ -223,9 +234,9 @@ def baseline(fit_rows: Sequence[Row], rows: Sequence[Row], question: str) -> Flo
 
     known = [(r, a) for r, a in zip(fit_rows, answers(fit_rows, question), strict=True) if a is not None]
     model = make_pipeline(StandardScaler(), LogisticRegression(C=0.003, max_iter=100, class_weight="balanced"))
-    model.fit(np.stack([r.embedding.astype(np.float32) for r, _ in known]), [a for _, a in known])
+    model.fit(embeddings([r for r, _ in known]), [a for _, a in known])
     out = np.zeros((len(rows), len(STRIP_KINDS) if question == "kind" else 2))
-    out[:, model.classes_] = model.predict_proba(np.stack([r.embedding.astype(np.float32) for r in rows]))
+    out[:, model.classes_] = model.predict_proba(embeddings(rows))
     return out
 
 
@@ -256,8 +267,7 @@ def scores(teach: Sequence[Row], stage: Sequence[Row], made: Sequence[Row], real
     edges = [r for r, _ in real]
     result: dict[str, Any] = {"made_edges": len(made), "taught_on": len(teach), "joined_on": len(stage), "real_edges": len(real),
                               "ply_count": ply_scores(plies)}
-    hand = {q: model.forests[q].raw(np.stack([r.values for r in made])) for q in QUESTIONS}
-    mine = {q: model.joins[q].chances(logs_of(made, q), hand[q]) for q in QUESTIONS}
+    mine = {q: chances_of(model, made, q) for q in QUESTIONS}
     theirs = {q: baseline(with_real(teach, edges) if q == "kind" else teach, made, q) for q in QUESTIONS}
     for name, chances in (("ours", mine), ("embedding", theirs)):
         limit = model.joins["sheet"].limit
@@ -271,9 +281,9 @@ def scores(teach: Sequence[Row], stage: Sequence[Row], made: Sequence[Row], real
     if real:
         y = np.array([list(STRIP_KINDS).index(r.strip) for r in edges])
         fold = np.array([fold_of_group(r.group) for r in edges])
-        forest = fit_forest(teach, "kind")
-        by_hand = forest.raw(np.stack([r.values for r in edges]))
-        alone = join_on(stage, "kind", forest).chances(np.stack([a.kind for _, a in real]), by_hand)
+        forest, look = fit_forest(teach, "kind"), fit_look(teach, "kind")
+        by_hand, by_look = forest.raw(np.stack([r.values for r in edges])), look.logs(embeddings(edges))
+        alone = join_on(stage, "kind", forest, look).chances(np.stack([a.kind for _, a in real]), by_hand, by_look)
         result["ours"]["real_kind"] = kind_scores(edges, cooled(held_out_real(teach, stage, real), y, fold))
         result["ours"]["real_kind_made_pictures_only"] = kind_scores(edges, cooled(alone, y, fold))
         result["embedding"]["real_kind"] = kind_scores(edges, baseline_held_out(teach, edges))

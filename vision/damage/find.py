@@ -17,7 +17,8 @@ class DamageRegion:
     """One damaged place.
 
     `kind`: key of KINDS. `outline`: polygon in working-view pixels, `photo_outline` the same in photo pixels. `severity`:
-    'minor' or 'major'. `probability`: chance that damage of this kind is there, as measured on drawn panels held out; None
+    'minor' or 'major'. `probability`: chance that damage of this kind is there, as measured on drawn panels held out (on photos
+    it is right less often: dark knots and end grain are taken for it); None
     for kinds that only a look by hand settles, which are 'possible' and no more. `shows`: key of UNDER_WORDS when what lies
     beneath can be told, else None. `words`: for the reader, what it is and what it means. `area_share`: of the panel.
     `level`, `bears`, `meaning` follow from these: 'low', 'medium' or 'high'; key of BEARINGS and its words."""
@@ -117,9 +118,9 @@ def sentence(kind: str, how_bad: str, shows: str | None, *, open_kind: bool = Fa
     """What is there, what shows beneath and what that supports, and what it means for the work; `open_kind`: another kind of
     its family is not ruled out."""
     rule = KINDS[kind]
-    first = f"Possible {rule.words}, check by hand" if rule.by_hand else f"{rule.words[0].upper()}{rule.words[1:]} ({how_bad})"
+    first = f"Possible {rule.words}, check by hand" if rule.by_hand else f"Looks like {rule.words} ({how_bad})"
     if open_kind and family(kind) in FAMILY_WORDS:
-        first = f"Face gone here ({how_bad}): {FAMILY_WORDS[family(kind)]}"
+        first = f"Looks as if the face is gone here ({how_bad}): {FAMILY_WORDS[family(kind)]}"
     beneath = ""
     if shows is not None:
         beneath = f"; what shows beneath looks like {UNDER_WORDS[shows]}, which {UNDER_SUPPORTS[shows]}"

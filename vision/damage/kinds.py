@@ -43,27 +43,27 @@ class Kind:
 KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
     {
         "lifted_face": Kind(
-            "lifting or bubbled face",
+            "a lifting or bubbled face",
             "Glue it down before any sanding; sanding a bubble cuts through it.",
             "loose_face",
             0.01,
             0.006,
         ),
-        "chip": Kind("missing chip", "Patch or fill before finishing.", "face_missing", 0.006, 0.01),
+        "chip": Kind("a missing chip", "Patch or fill before finishing.", "face_missing", 0.006, 0.01),
         "worn_through": Kind(
-            "worn-through or nearly worn face", "Do not sand here before the face is known.", "nearly_through", 0.02, 0.03
+            "a worn-through or nearly worn face", "Do not sand here before the face is known.", "nearly_through", 0.02, 0.03
         ),
         "delaminated_ply": Kind(
             "plies coming apart", "Glue and clamp; the board has lost strength here.", "board_weak", 0.0, 0.0
         ),
         "swollen_edge": Kind(
-            "swollen board edge", "Swelling does not go back; cut away, consolidate or replace.", "board_weak", 0.01, 0.01
+            "a swollen board edge", "Swelling does not go back; cut away, consolidate or replace.", "board_weak", 0.01, 0.01
         ),
         "flaking_finish": Kind(
             "flaking finish", "Loose finish must come off before anything new holds.", "finish_first", 0.05, 0.05
         ),
         "water_mark": Kind(
-            "white ring or water mark",
+            "a white ring or water mark",
             "Often in the finish only; a dark mark has gone into the wood.",
             "finish_first",
             0.06,
@@ -80,12 +80,20 @@ KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
             0.01,
             True,
         ),
-        "crack": Kind("crack or split along the grain", "Glue or key it; it works with the seasons.", "wood_moves", 0.012, 0.006),
-        "crumbled": Kind("crumbling board", "Consolidate or cut back to sound board.", "board_weak", 0.004, 0.004),
+        "crack": Kind(
+            "a crack or split along the grain", "Glue or key it; it works with the seasons.", "wood_moves", 0.012, 0.006
+        ),
+        "crumbled": Kind("a crumbling board", "Consolidate or cut back to sound board.", "board_weak", 0.004, 0.004),
         "lifted_banding": Kind("banding coming off", "Glue back or replace the strip.", "loose_face", 0.08, 0.08),
-        "scratch": Kind("deep scratch", "Steam, fill or sand as the face allows.", "mark_deep", 0.02, 0.02),
-        "burn": Kind("burn", "Scrape to sound wood, then colour; a print cannot be mended so.", "mark_deep", 0.01, 0.01),
-        "stain": Kind("ink or colour stain", "May go deeper than the face can be sanded.", "mark_deep", 0.02, 0.02),
+        "scratch": Kind("a deep scratch", "Steam, fill or sand as the face allows.", "mark_deep", 0.02, 0.02),
+        "burn": Kind(
+            "a burn, though a dark knot can look alike",
+            "Scrape to sound wood, then colour; a print cannot be mended so.",
+            "mark_deep",
+            0.01,
+            0.01,
+        ),
+        "stain": Kind("an ink or colour stain", "May go deeper than the face can be sanded.", "mark_deep", 0.02, 0.02),
     }
 )
 

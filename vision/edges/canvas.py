@@ -1,4 +1,4 @@
-"""What the edge net sees of a laid-out edge: the whole thickness at a fixed height, and the arris at full size."""
+"""What learned eyes see of a laid-out edge: the whole thickness at a fixed height, the arris at full size, a square crop."""
 
 from __future__ import annotations
 
@@ -74,3 +74,16 @@ def draw_canvas(frame: EdgeFrame, columns: int = WIDE) -> Canvas:
 def as_input(picture: NDArray[np.uint8]) -> NDArray[np.float32]:
     """(h, w, 3) uint8 to (3, h, w) float32 about zero."""
     return np.ascontiguousarray(picture.transpose(2, 0, 1).astype(np.float32) / np.float32(64) - np.float32(2))
+
+
+#: Side of the crop that the backbone is shown.
+CROP: Final = 224
+
+
+def draw_crop(frame: EdgeFrame) -> NDArray[np.uint8]:
+    """What the image backbone sees: the strip with a little of what borders it, at most three times as long as high."""
+    rim = max(4, frame.rows // 3)
+    part = frame.rgb[max(0, frame.top - rim):frame.top + frame.rows + rim]
+    n = min(part.shape[1], 3 * part.shape[0])
+    start = (part.shape[1] - n) // 2
+    return resize(np.ascontiguousarray(part[:, start:start + n]), CROP, CROP)

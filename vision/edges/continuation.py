@@ -57,16 +57,20 @@ def measure_continuation(frame: EdgeFrame) -> dict[str, float]:
     first, last = int(np.flatnonzero(ok)[0]), int(np.flatnonzero(ok)[-1]) + 1
     lab = frame.lab[:, first:last]
     luma = lab[..., 0]
+    # only the rows compared are filtered
+    start = int(face_rows[-1])
+    near_arris = np.ascontiguousarray(lab[start:strip_rows[-1] + 1])
     best = []
     for name, (small, large) in zip(("fine", "middle", "slow"), BANDS, strict=True):
         if last - first < 4 * large:
             continue
-        band = _band(lab, small, large)
+        band = _band(near_arris, small, large)
+        face_band, strip_band = band[face_rows - start], band[strip_rows - start]
         for way in ("near", "followed"):
             if way == "near":
-                a, b = band[face_rows[:NEAR]].mean(axis=0), band[strip_rows[:NEAR]].mean(axis=0)
+                a, b = face_band[:NEAR].mean(axis=0), strip_band[:NEAR].mean(axis=0)
             else:
-                a, b = _followed(band[face_rows]), _followed(band[strip_rows])
+                a, b = _followed(face_band), _followed(strip_band)
             here, over = _match(a, b, small, large)
             out[f"{way}_{name}_here"], out[f"{way}_{name}_over"] = here, over
             best.append(over)

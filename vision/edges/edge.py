@@ -14,9 +14,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from vision import backbone
+from vision.edges.canvas import draw_crop
 from vision.edges.frame import EdgeFrame, lay_out
 from vision.edges.kinds import CANNOT_TELL
-from vision.edges.naming import EdgeModel, load_edge_model
+from vision.edges.naming import EdgeModel, Seen, load_edge_model
 from vision.edges.net import NetAnswer, load_edge_net, sheet_line
 from vision.edges.numbers import Numbers, measure_numbers
 from vision.edges.plies import Plies, count_plies
@@ -120,19 +122,20 @@ def measure_edge(pixels: NDArray[np.uint8], outline: Outline | NDArray[np.float6
     if frame is None:
         return None
     model = model or load_edge_model()
-    net = load_edge_net().answer(frame) if model.joins else None
-    return report(frame, measure_numbers(frame), model, px_per_mm, net)
+    seen = Seen(load_edge_net().answer(frame), backbone.embed_batch(draw_crop(frame)[None])[0]) if model.joins else None
+    return report(frame, measure_numbers(frame), model, px_per_mm, seen)
 
 
 def report(frame: EdgeFrame, found: Numbers, model: EdgeModel, px_per_mm: float | None = None,
-           net: NetAnswer | None = None) -> EdgeReport:
-    """The report of a frame already measured and shown to the net."""
+           seen: Seen | None = None) -> EdgeReport:
+    """The report of a frame already measured and shown to learned eyes."""
+    net = None if seen is None else seen.net
     if px_per_mm is not None and not (math.isfinite(px_per_mm) and px_per_mm > 0):
         raise ValueError(f"px_per_mm must be a positive number, not {px_per_mm}")
-    chances = model.answer("kind", found.values, net)
+    chances = model.answer("kind", found.values, seen)
     best = max(chances, key=lambda k: chances[k])
     kind = best if chances[best] >= NAMED else CANNOT_TELL
-    layer_chance = model.answer("sheet", found.values, net)["yes"]
+    layer_chance = model.answer("sheet", found.values, seen)["yes"]
     counted = count_plies(frame, net) if net is not None and chances["plies"] >= LEAST_PLIES else found.plies
     plies = _ply_count(frame, counted, px_per_mm) if counted.count >= 3 else None
     n = frame.rgb.shape[1]
@@ -141,11 +144,11 @@ def report(frame: EdgeFrame, found: Numbers, model: EdgeModel, px_per_mm: float 
     outline: Outline = tuple((float(x), float(y)) for x, y in corners)
     match = found.values["arris_match_best"]
     usable = frame.length_px >= LEAST_ARRIS and frame.rows >= LEAST_ROWS and math.isfinite(match)
-    p = model.answer("continuous", found.values, net)["yes"]
+    p = model.answer("continuous", found.values, seen)["yes"]
     ratio = math.log(max(p, 1e-6) / max(1 - p, 1e-6)) if usable else 0.0
     thick = frame.thickness_px
-    layer = _thin_layer(frame, found, layer_chance, model.limit("sheet", net), px_per_mm, net)
-    seam = model.answer("seam", found.values, net)["yes"]
+    layer = _thin_layer(frame, found, layer_chance, model.limit("sheet", seen), px_per_mm, net)
+    seam = model.answer("seam", found.values, seen)["yes"]
     shown = shown_numbers(chances, one_piece=ratio if usable else math.nan, seam_chance=seam, layer_chance=layer_chance,
                           layer_px=math.nan if layer is None else layer.thickness_px,
                           plies=math.nan if plies is None else float(plies.plies))

@@ -1,5 +1,5 @@
-"""What the numbers of an edge mean: four small forests read with numpy alone, joined with the net's answer into calibrated
-chances."""
+"""What is seen of an edge, named: four small forests on its numbers, the edge net and a linear rule on the image backbone's
+embedding, joined into calibrated chances."""
 
 from __future__ import annotations
 
@@ -18,7 +18,9 @@ from vision.edges.numbers import NAMES
 from vision.errors import ModelMismatch
 
 MODEL: Final = Path(__file__).parent.parent / "models" / "edges.npz"
-FORMAT: Final = 2
+FORMAT: Final = 3
+#: Numbers of the backbone's embedding.
+EMBEDDED: Final = 1280
 #: Stands in for a number that could not be measured.
 MISSING: Final = -99.0
 #: Questions and their answers.
@@ -77,41 +79,68 @@ class Forest:
 
 
 @dataclass(frozen=True, eq=False)
+class Look:
+    """A linear rule on the embedding (EMBEDDED,) of an edge's crop: `weights` (EMBEDDED, answers), `bias` (answers,)."""
+
+    weights: NDArray[np.float64]
+    bias: NDArray[np.float64]
+
+    def logs(self, embeddings: NDArray[np.floating]) -> NDArray[np.float64]:
+        """(n, answers) log chances of (n, EMBEDDED) embeddings."""
+        z = np.asarray(embeddings, np.float64) @ self.weights + self.bias
+        z = z - z.max(axis=1, keepdims=True)
+        p = np.exp(z)
+        return np.asarray(np.log(p / p.sum(axis=1, keepdims=True) + 1e-4))
+
+
+@dataclass(frozen=True, eq=False)
 class Join:
-    """How net and forest answer together: log chances are `net` times the net's plus `hand` times the forest's plus `offset`
-    (answers,), and softmax of that is the calibrated chance; `limit`: chance from which a yes counts as found."""
+    """How the three answer together: log chances are `net` times the net's plus `hand` times the forest's plus `look` times
+    the linear rule's plus `offset` (answers,), and softmax of that is the calibrated chance; `limit`: chance from which a yes
+    counts as found."""
 
     net: float
     hand: float
+    look: float
     offset: NDArray[np.float64]
     limit: float = 0.5
 
-    def chances(self, net: NDArray[np.float64], hand: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n, answers) chances of (n, answers) log chances of both."""
-        logs = self.net * net + self.hand * hand + self.offset
+    def chances(self, net: NDArray[np.float64], hand: NDArray[np.float64], look: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, answers) chances of (n, answers) log chances of the three."""
+        logs = self.net * net + self.hand * hand + self.look * look + self.offset
         p = np.exp(logs - logs.max(axis=1, keepdims=True))
         return np.asarray(p / p.sum(axis=1, keepdims=True))
 
 
 @dataclass(frozen=True, eq=False)
+class Seen:
+    """What learned eyes make of an edge: the net's answer, and the embedding (EMBEDDED,) of its crop."""
+
+    net: NetAnswer
+    embedding: NDArray[np.floating]
+
+
+@dataclass(frozen=True, eq=False)
 class EdgeModel:
-    """`forests` and `joins`: by question; without joins the forests answer alone and the net is not asked."""
+    """`forests`, `looks` and `joins`: by question; without joins the forests answer alone and nothing else is asked."""
 
     forests: dict[str, Forest]
+    looks: dict[str, Look] = field(default_factory=dict)
     joins: dict[str, Join] = field(default_factory=dict)
 
-    def answer(self, question: str, values: dict[str, float], net: NetAnswer | None = None) -> dict[str, float]:
-        """Chance of each answer, given numbers by name and what the net makes of the edge."""
+    def answer(self, question: str, values: dict[str, float], seen: Seen | None = None) -> dict[str, float]:
+        """Chance of each answer, given numbers by name and what learned eyes make of the edge."""
         row = as_row(values)[None, :]
-        if net is None or question not in self.joins:
+        if seen is None or question not in self.joins:
             p = self.forests[question].chances(row)[0]
         else:
-            p = self.joins[question].chances(net.logs(question)[None, :], self.forests[question].raw(row))[0]
+            p = self.joins[question].chances(seen.net.logs(question)[None, :], self.forests[question].raw(row),
+                                             self.looks[question].logs(seen.embedding[None, :]))[0]
         return {a: float(v) for a, v in zip(QUESTIONS[question], p, strict=True)}
 
-    def limit(self, question: str, net: NetAnswer | None = None) -> float:
+    def limit(self, question: str, seen: Seen | None = None) -> float:
         """Chance from which a yes counts as found."""
-        return self.forests[question].limit if net is None or question not in self.joins else self.joins[question].limit
+        return self.forests[question].limit if seen is None or question not in self.joins else self.joins[question].limit
 
 
 def as_row(values: dict[str, float]) -> NDArray[np.float64]:
@@ -135,17 +164,24 @@ def load_edge_model(path: Path = MODEL) -> EdgeModel:
             answers = {q: tuple(str(v) for v in stored[f"{q}_answers"]) for q in QUESTIONS}
             forests = {q: _forest(stored, q) for q in QUESTIONS}
             joins = {q: _join(np.asarray(stored[f"{q}_join"], np.float64), q) for q in QUESTIONS if f"{q}_join" in stored}
+            looks = {q: _look(np.asarray(stored[f"{q}_look"], np.float64), q) for q in joins}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as e:
         raise ModelMismatch("edge model", f"It cannot be read ({e}).", "Install the program again.") from e
     if version != FORMAT or names != NAMES or answers != QUESTIONS:
         raise ModelMismatch("edge model", "It was made for other measurements.", "Install the program again.")
-    return EdgeModel(forests, joins)
+    return EdgeModel(forests, looks, joins)
+
+
+def _look(values: NDArray[np.float64], question: str) -> Look:
+    if values.shape != (EMBEDDED + 1, len(QUESTIONS[question])) or not np.isfinite(values).all():
+        raise ValueError(f"the rule on the embedding for {question} does not hang together")
+    return Look(values[:-1], values[-1])
 
 
 def _join(values: NDArray[np.float64], question: str) -> Join:
-    if values.shape != (3 + len(QUESTIONS[question]),) or not np.isfinite(values).all():
+    if values.shape != (4 + len(QUESTIONS[question]),) or not np.isfinite(values).all():
         raise ValueError(f"the joining of {question} does not hang together")
-    return Join(float(values[0]), float(values[1]), values[3:], float(values[2]))
+    return Join(float(values[0]), float(values[1]), float(values[2]), values[4:], float(values[3]))
 
 
 def _forest(stored: np.lib.npyio.NpzFile, question: str) -> Forest:

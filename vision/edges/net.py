@@ -61,8 +61,8 @@ PLACED, DEEPEST = 0.35, 0.3
 
 
 def sheet_line(net: NetAnswer, top: int, rows: int) -> float | None:
-    """Frame row of the inner line of a sheet below the upper border (a third of the rows above it at the most), None where the net shows
-    none; `top`, `rows`: of the frame's narrow side."""
+    """Frame row of the inner line of a sheet near the upper border, at most a third of the rows above it; None where the net
+    shows none. `top`, `rows`: of the frame's narrow side."""
     at = np.array([net.frame_row(k) for k in range(TALL)])
     near = np.flatnonzero((at > top - 0.3 * rows) & (at < top + DEEPEST * rows))
     if not len(near) or net.sheets[near].max() < PLACED:

@@ -6,15 +6,18 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import balanced_accuracy_score, log_loss
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import StandardScaler
 
-from training.edge_fit import answers, calibrate, temperature, tempered, with_real
-from training.edge_rows import Place, crop, real_strip, row_of, spoilt
+from training.edge_fit import LOOK_RIDGE, answers, calibrate, fit_look, temperature, tempered, with_real
+from training.edge_rows import Place, real_strip, row_of, spoilt
 from training.edge_scores import balanced, kind_scores, ply_scores
 from training.edges.examples import KEPT_WIDE, example_of
 from training.edges.make import make_edge
 from training.edges.sets import FIRST_SEED, figures_of, plan
-from vision.edges.canvas import TALL
+from vision.edges.canvas import TALL, draw_crop
 from vision.edges.frame import lay_out
 from vision.edges.kinds import STRIP_KINDS
 from vision.edges.numbers import NAMES
@@ -44,7 +47,7 @@ def test_spoilt_outlines_stay_near_and_are_the_same_every_time():
 def test_a_crop_is_square_and_keeps_its_shape():
     picture = make_edge("band_plain", "angled", 5)
     frame = lay_out(picture.pixels, picture.truth.outline)
-    assert crop(frame).shape == (224, 224, 3)
+    assert draw_crop(frame).shape == (224, 224, 3)
 
 
 def test_parts_share_no_seed_and_kinds_come_evenly():
@@ -103,19 +106,28 @@ def test_joining_finds_the_voice_that_knows_and_a_temperature_the_boast():
     y = rng.integers(0, 3, 900)
     knows = np.log(np.full((900, 3), 0.2) + 0.4 * np.eye(3)[np.where(rng.random(900) < 0.6, y, rng.integers(0, 3, 900))])
     guesses = rng.normal(size=(900, 3))
-    join = calibrate(4 * knows, guesses, y)
-    assert join.net > 5 * join.hand
+    join = calibrate((4 * knows, guesses, guesses[::-1]), y)
+    assert join.net > 5 * max(join.hand, join.look)
 
     def plain(logs):
         p = np.exp(logs - logs.max(axis=1, keepdims=True))
         return p / p.sum(axis=1, keepdims=True)
 
     boastful = plain(4 * knows)
-    assert log_loss(y, join.chances(4 * knows, guesses)) < log_loss(y, boastful) - 0.05
+    assert log_loss(y, join.chances(4 * knows, guesses, guesses[::-1])) < log_loss(y, boastful) - 0.05
     share = temperature(boastful, y)
     assert share < 0.6 and log_loss(y, plain(share * np.log(boastful))) < log_loss(y, boastful) - 0.05
     cool = tempered(join, 0.5)
-    assert cool.chances(knows, guesses).max() < join.chances(knows, guesses).max()
+    assert cool.chances(knows, guesses, guesses).max() < join.chances(knows, guesses, guesses).max()
+
+
+def test_the_linear_rule_on_embeddings_gives_what_the_library_gives():
+    rng = np.random.default_rng(4)
+    y = rng.integers(0, 8, 120)
+    x = rng.normal(size=(120, 1280)) + 0.8 * rng.normal(size=(8, 1280))[y] + 3
+    rows = [SimpleNamespace(strip=[*STRIP_KINDS][k], embedding=v, truth=None) for k, v in zip(y, x, strict=True)]
+    rule = make_pipeline(StandardScaler(), LogisticRegression(C=LOOK_RIDGE, max_iter=200, class_weight="balanced")).fit(x, y)
+    assert np.allclose(np.exp(fit_look(rows, "kind").logs(x)), rule.predict_proba(x), atol=2e-3)
 
 
 def test_examples_say_where_plies_and_sheets_end():

@@ -14,7 +14,7 @@ from training.edge_fit import as_forest, draw_line, store
 from vision.edges.canvas import TALL
 from vision.edges.edge import measure_edge
 from vision.edges.kinds import CANNOT_TELL, STRIP_KINDS
-from vision.edges.naming import MISSING, QUESTIONS, EdgeModel, Join, load_edge_model
+from vision.edges.naming import EMBEDDED, MISSING, QUESTIONS, EdgeModel, Join, Look, Seen, load_edge_model
 from vision.edges.net import as_answer
 from vision.edges.numbers import NAMES
 from vision.edges.shown import GROUPS, SHOWN_NUMBERS
@@ -77,12 +77,13 @@ def test_a_stored_model_answers_as_before_and_is_refused_when_damaged(tmp_path):
 
 def test_joins_are_stored_and_weigh_the_net(tmp_path):
     forests = _model().forests
-    joins = {q: Join(0.8, 0.3, np.linspace(0, 0.2, len(a)), 0.6) for q, a in QUESTIONS.items()}
-    store(EdgeModel(forests, joins), tmp_path / "edges.npz")
+    joins = {q: Join(0.8, 0.3, 0.1, np.linspace(0, 0.2, len(a)), 0.6) for q, a in QUESTIONS.items()}
+    looks = {q: Look(np.full((EMBEDDED, len(a)), 0.01), np.zeros(len(a))) for q, a in QUESTIONS.items()}
+    store(EdgeModel(forests, looks, joins), tmp_path / "edges.npz")
     again = load_edge_model(tmp_path / "edges.npz")
     values = dict.fromkeys(NAMES, 0.1)
     sure = np.where(np.arange(len(STRIP_KINDS)) == 3, 4.0, -4.0)
-    net = as_answer(sure, np.array([6.0, -6.0, 0.0]), np.zeros((2, TALL)), 0, 100)
+    net = Seen(as_answer(sure, np.array([6.0, -6.0, 0.0]), np.zeros((2, TALL)), 0, 100), np.ones(EMBEDDED))
     assert again.answer("kind", values, net)[list(STRIP_KINDS)[3]] > 0.9
     assert again.answer("sheet", values, net)["yes"] > 0.9 > 0.1 > again.answer("seam", values, net)["yes"]
     assert again.limit("sheet", net) == 0.6 and again.limit("sheet") == forests["sheet"].limit
