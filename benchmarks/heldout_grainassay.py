@@ -4,7 +4,7 @@
     python $PWD/benchmarks/heldout_grainassay.py look PHOTO --json ...
 
 Called with `look`, it passes everything on to the program and adds `--model build/folds/K`. A photo of no known author
-gets the packaged model.
+gets the packaged model. Edges that the edge net was taught on get the numbers of a net that saw nothing of their photographer.
 """
 
 from __future__ import annotations
@@ -47,7 +47,8 @@ def main(args: list[str]) -> int:
     if not args or args[0] != "look" or len(photos) != 1 or not PHOTOS.exists():
         print(__doc__, file=sys.stderr)
         return 2
-    return subprocess.run([sys.executable, "-m", "service.cli", *args, *model_for(photos[0])], env=_environment()).returncode
+    command = [sys.executable, "-m", "benchmarks.heldout_look", *args, *model_for(photos[0])]
+    return subprocess.run(command, env=_environment()).returncode
 
 
 def _environment() -> dict[str, str]:

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from training import edge_held_out
 from training.real_photos import Labelled, open_panel
 from vision import looks as looks_room
 from vision import measure
@@ -60,6 +61,8 @@ def code_hash() -> str:
         for place in places:
             for path in sorted(place.glob("*.py")) if place.is_dir() else [place]:
                 found.update(path.read_bytes())
+    if edge_held_out.STORE.exists():
+        found.update(edge_held_out.STORE.read_bytes())
     return found.hexdigest()[:16]
 
 
@@ -106,6 +109,7 @@ def measure_photo(path: Path, rows: Sequence[Labelled], cache: Path) -> tuple[Pa
             seen.append(row.id)
         if not values_at.exists():
             _, numbers = measure.measure_view(view)
+            numbers.update(edge_held_out.numbers_for(view.panel.outline))
             values.append(numbers)
             views.append(view)
             kept.append(row.id)
