@@ -27,6 +27,8 @@ from vision.joints.chances import Net, parse
 
 #: Share of what is said that must be right; bounds of the least chances; own surfaces drawn.
 PRECISION, FLOOR, MOST, SURFACES = 0.86, 0.55, 0.9, 24
+#: Least chances by what 114 real panels showed (plugs, knots and inlays were named below these): drawn panels flatter.
+REAL_LEAST = {"screw": 0.9, "hinge": 0.85, "pull": 0.8, "keyhole": 0.9, "glass": 0.9}
 #: Most that two level holes can say of a missing pull: drawn panels hold fewer other pairs than real ones.
 PAIR_MOST = 0.8
 
@@ -78,7 +80,7 @@ def least_of(net: Net, found: Sequence[Row]) -> dict[str, float]:
         ranked = sorted(said[kind], reverse=True)
         right = np.cumsum([t for _, t in ranked]) / (1 + np.arange(len(ranked)))
         good = [p for (p, _), r in zip(ranked, right, strict=True) if r >= PRECISION]
-        out[kind] = round(max(FLOOR, min(MOST, min(good))), 3) if good else MOST
+        out[kind] = round(max(FLOOR, REAL_LEAST.get(kind, 0.0), min(MOST, min(good))), 3) if good else MOST
     return out
 
 
