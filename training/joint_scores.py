@@ -12,6 +12,7 @@ import math
 import re
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,8 @@ def picture_chances(m: Measured) -> dict[str, float]:
     nets = stored()
     out = dict.fromkeys(KINDS, 0.0)
     for t, p in zip(m.tails, nets["tails"].chances([t.numbers for t in m.tails])[:, 1], strict=True):
+        if not tails.sayable(replace(t.found, chance=float(p))):
+            continue
         out["joint"] = max(out["joint"], float(p))
         if t.found.name in ("dovetail", "fingers"):
             out[t.found.name] = max(out[t.found.name], float(p))

@@ -1,91 +1,136 @@
-"""The strip beside a panel where its thickness shows: along which of the outline's sides, and how deep.
+"""The strip beside a panel where its thickness shows: along which of the outline's sides, how deep, and how likely.
 
-A face's outline ends at an arris; beyond it a narrow side shows as a band bounded by a second line parallel to the first.
-An outline drawn round face and edge together holds that band just inside instead.
+A face's outline ends at an arris; beyond it a narrow side shows as a band bounded by a second line along the first. An outline
+drawn round face and edge together holds that band just inside instead. Shadows, gaps and mouldings look alike; which band is
+a narrow side is a taught decision (`training.strip_fit`), calibrated on rendered furniture, and bands below a least chance are
+not told.
+The finder sees that a thickness shows, not whose: on rendered furniture about half of the bands told rightly belong to a
+neighbouring part (a cabinet's sides round its back or doors). A band alone must not settle what this panel's core is.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.edges.face_layer import find_line
-from vision.edges.frame import block_profiles, lay_out
+from vision.edges.find_lines import Lines, Points, Shrunk, SideLayout, bands_of, lay_side, lines_of
+from vision.edges.find_model import StripModel, load_strip_model, second_numbers
+from vision.edges.find_numbers import Numbers, band_numbers
 from vision.types import Outline
 
-#: Least length of a side in photo pixels, and thickness looked for, as shares of the side's length and in pixels.
-LEAST_SIDE, LEAST_PX, DEEPEST_SHARE, DEEPEST_PX = 80.0, 6.0, 0.35, 220.0
-#: A band counts where both lines stand out by this much (change of colour over its spread between stretches).
-STANDS_OUT = 3.0
+#: Least length of a side in photo pixels, and the most sides looked at, longest first.
+LEAST_SIDE, MOST_SIDES = 48.0, 6
+#: By how much an outline may be off: photo pixels, and share of the side's length.
+OFF_PX, OFF_SHARE = 5.0, 0.008
 
 
 @dataclass(frozen=True)
 class FoundStrip:
-    """A likely narrow side. `outline`: four photo pixels; `face_at`: a point on the face's side; `depth_px`: thickness;
-    `strength`: how clearly the weaker of its two lines stands out; `inside`: the band lies within the panel's outline."""
+    """A likely narrow side. `outline`: four photo pixels, arris first; `face_at`: a point on the face's side; `depth_px`:
+    thickness; `chance`: calibrated chance that a narrow side lies there; `inside`: the band lies within the panel's outline."""
 
     outline: Outline
     face_at: tuple[float, float]
     depth_px: float
-    strength: float
+    chance: float
     inside: bool
 
 
-def find_strips(pixels: NDArray[np.uint8], outline: Outline | NDArray[np.float64]) -> tuple[FoundStrip, ...]:
-    """Likely narrow sides along a panel's outline (photo pixels), the clearest first; empty where none stands out."""
-    points = np.asarray(outline, np.float64)
-    if len(points) < 3:
-        return ()
-    area = 0.5 * float(np.sum(points[:, 0] * np.roll(points[:, 1], -1) - np.roll(points[:, 0], -1) * points[:, 1]))
-    found = []
-    for a, b in zip(points, np.roll(points, -1, axis=0), strict=True):
-        length = float(np.hypot(*(b - a)))
-        if length < LEAST_SIDE:
+@dataclass(frozen=True, eq=False)
+class SideBands:
+    """Candidate bands along one side: (n, 3) as `bands_of` gives them, with their numbers (n, len(NAMES))."""
+
+    layout: SideLayout
+    lines: Lines
+    bands: NDArray[np.intp]
+    numbers: Numbers
+
+    def depths(self) -> NDArray[np.float64]:
+        return np.asarray((self.lines.row[self.bands[:, 1]] - self.lines.row[self.bands[:, 0]]) * self.layout.step)
+
+    def corners(self, n: int) -> Points:
+        """(4, 2) photo px: the arris' ends, then the outer line's, back again."""
+        i, j = self.bands[n, :2]
+        ends = ((0.0, i), (1.0, i), (1.0, j), (0.0, j))
+        return np.stack([self.layout.on_photo(at, float(self.lines.row[k] + self.lines.tilt[k] * (at - 0.5))) for at, k in ends])
+
+
+def find_strips(pixels: NDArray[np.uint8], outline: Outline | NDArray[np.float64], *, least: float | None = None,
+                pictures: Shrunk | None = None) -> tuple[FoundStrip, ...]:
+    """Likely narrow sides along a panel's outline (photo pixels), likeliest first, at most one a side.
+
+    `least`: chance from which a band is told (the model's own without); `pictures`: `Shrunk(pixels)` to share between panels.
+    """
+    model = load_strip_model()
+    found = judged(side_bands(pictures or Shrunk(pixels), pixels.shape, np.asarray(outline, np.float64)), model)
+    return tuple(strip for strip, _, _ in found if strip.chance >= (model.least if least is None else least))
+
+
+def judged(sides: list[SideBands], model: StripModel) -> list[tuple[FoundStrip, SideBands, int]]:
+    """The likeliest band of each side with its calibrated chance, likeliest first, and where it comes from."""
+    if not sides:
+        return []
+    which = np.concatenate([np.full(len(s.bands), k) for k, s in enumerate(sides)])
+    place = np.concatenate([np.arange(len(s.bands)) for s in sides])
+    odds = model.log_odds(np.concatenate([s.numbers for s in sides]))
+    depth = np.concatenate([s.depths() for s in sides])
+    inside = np.concatenate([s.bands[:, 2] for s in sides]).astype(bool)
+    best, numbers = second_numbers(which, odds, depth, inside)
+    out = []
+    for k, chance in zip(best, model.chance(numbers), strict=True):
+        side, n = sides[which[k]], int(place[k])
+        corners = side.corners(n)
+        face = corners[:2].mean(axis=0) - max(6.0, 0.5 * depth[k]) * side.layout.way
+        out.append((FoundStrip(tuple((float(x), float(y)) for x, y in corners), (float(face[0]), float(face[1])), float(depth[k]),
+                               float(chance), bool(inside[k])), side, n))
+    return sorted(out, key=lambda o: -o[0].chance)
+
+
+def side_bands(pictures: Shrunk, shape: tuple[int, ...], outline: NDArray[np.float64]) -> list[SideBands]:
+    """Candidate bands along the longest sides of an outline on a photo of `shape` (rows, columns, ...)."""
+    out = []
+    size = (shape[1], shape[0])
+    for a, b, way, panel in sides_of(outline):
+        layout = lay_side(pictures, a, b, way, size)
+        if layout is None:
             continue
-        outward = np.array([b[1] - a[1], a[0] - b[0]]) / length * (1 if area > 0 else -1)
-        for inside in (False, True):
-            strip = _along(pixels, a, b, outward, length, inside=inside)
-            if strip is not None:
-                found.append(strip)
-    return tuple(sorted(found, key=lambda s: -s.strength))
+        lines = lines_of(layout, (OFF_PX + OFF_SHARE * panel["length_px"]) / layout.step)
+        bands = bands_of(lines, layout)
+        if len(bands):
+            out.append(SideBands(layout, lines, bands, band_numbers(layout, lines, bands, panel)))
+    return out
 
 
-def _along(pixels: NDArray[np.uint8], a: NDArray[np.float64], b: NDArray[np.float64], outward: NDArray[np.float64], length: float,
-           *, inside: bool) -> FoundStrip | None:
-    way = -outward if inside else outward
-    # the middle of the side: its ends hold corners
-    p, q = a + 0.06 * (b - a), b - 0.06 * (b - a)
-    h, w = pixels.shape[:2]
-    deepest = min(DEEPEST_PX, DEEPEST_SHARE * length)
-    while True:  # as deep as the photo goes
-        band = np.stack([p, q, q + deepest * way, p + deepest * way])
-        if ((band > -3) & (band < [w + 3, h + 3])).all():
-            break
-        deepest *= 0.75
-        if deepest < 2 * LEAST_PX:
-            return None
-    frame = lay_out(pixels, band, face_at=tuple((p + q) / 2 - 2 * deepest * way), refine=False)
-    if frame is None:
-        return None
-    blocks = block_profiles(frame.lab).astype(np.float64)
-    slack = max(3, round(6 / frame.scale))
-    arris = find_line(blocks[max(0, frame.top - slack - 4):frame.top + slack + 4], 3.0, 2.0 * slack + 5)
-    if arris is None:
-        return None
-    start = max(0, frame.top - slack - 4) + arris.row
-    least = max(4.0, LEAST_PX / frame.scale)
-    other = find_line(blocks[round(start):frame.top + frame.rows], least, frame.rows - 4.0)
-    if other is None or min(arris.even, other.even) < STANDS_OUT:
-        return None
-    first, second = start - 0.5, start + other.row - 0.5
-    n = frame.rgb.shape[1]
-    corners = frame.photo_points(np.array([[-0.5, first], [n - 0.5, first], [n - 0.5, second], [-0.5, second]]))
-    # inside, the band lies next to the outline and its arris is the deeper line
-    beyond = corners[2:] if inside else corners[:2]
-    face = beyond.mean(axis=0) + deepest * way * (0.5 if inside else -0.5)
-    depth = float(np.hypot(*(corners[3] - corners[0])))
-    return FoundStrip(tuple((float(x), float(y)) for x, y in corners), (float(face[0]), float(face[1])), depth,
-                      math.sqrt(min(arris.even, other.even)), inside)
+def sides_of(outline: NDArray[np.float64]) -> Iterator[tuple[Points, Points, Points, dict[str, float]]]:
+    """(end, end, unit vector outwards, what the whole outline says of the side) of the longest sides of an outline."""
+    points = np.asarray(outline, np.float64).reshape(-1, 2)
+    if len(points) < 3:
+        return
+    around = float(cv2.arcLength(points.astype(np.float32), True))
+    plain = cv2.approxPolyDP(points.astype(np.float32), max(1.5, 0.004 * around), True).reshape(-1, 2).astype(np.float64)
+    if len(plain) < 3:
+        return
+    following = np.roll(plain, -1, axis=0)
+    area = 0.5 * float(np.sum(plain[:, 0] * following[:, 1] - following[:, 0] * plain[:, 1]))
+    if abs(area) < 1.0:
+        return
+    turn = 1.0 if area > 0 else -1.0
+    along = following - plain
+    lengths = np.hypot(*along.T)
+    along = along / np.maximum(lengths, 1e-9)[:, None]
+    before = np.roll(along, 1, axis=0)
+    # degrees turned at each corner, positive where the outline is convex
+    corner = np.rad2deg(np.arctan2(before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0], (before * along).sum(axis=1))) * turn
+    for k in np.argsort(-lengths, kind="stable")[:MOST_SIDES]:
+        if lengths[k] < LEAST_SIDE:
+            return
+        way = np.array([along[k, 1], -along[k, 0]]) * turn
+        ends = sorted((float(corner[k]), float(corner[(k + 1) % len(plain)])))
+        yield plain[k], following[k], way, {
+            "length_px": float(lengths[k]), "length_share": float(lengths[k] / lengths.max()),
+            "panel_share": float(abs(area) / lengths[k] ** 2), "way_down": float(way[1]), "way_aside": abs(float(way[0])),
+            "corner_low": ends[0], "corner_high": ends[1]}

@@ -16,13 +16,15 @@ from vision.joints.finds import ROUND_NAMES, Gap, JointReading, Pair, Relief, Ro
 from vision.joints.items import items_of
 from vision.joints.rounds import Spot, named, spots
 from vision.joints.rows import Holes
-from vision.joints.tails import find_tails
+from vision.joints.tails import find_tails, sayable
 from vision.types import Outline, WorkingView
 
 #: How far round the panel joints are looked for, share of its longer side: outlines often stop at the joint.
 ROUND_ABOUT: Final = 0.12
 #: Least chance of what is given out, by kind.
-LEAST: Final = {"tails": 0.5, "round": 0.5, "row": 0.5, "pair": 0.5, "strokes": 0.5, "gap": 0.5, "relief": 0.8}
+LEAST: Final = {"tails": 0.6, "round": 0.5, "row": 0.5, "pair": 0.5, "strokes": 0.5, "gap": 0.5, "relief": 0.8}
+#: How far beside the panel's outline a joint may begin that belongs to it, share of its longer side (and two pixels).
+BESIDE: Final = 0.012
 #: Chance of being a hole from which a spot takes part in rows and pairs.
 HOLE_LEAST = 0.15
 
@@ -69,7 +71,7 @@ def read_pixels(pixels: NDArray[np.uint8], mm_per_px: float | None = None,
     found = [s for s in spots(pixels) if mask is None or mask[round(min(s.y, shape[0] - 1)), round(min(s.x, shape[1] - 1))]]
     in_order, pairs = _holes_in_order(holes_of(found), shape, mm_per_px)
     return JointReading(
-        tails=find_tails(pixels, least=LEAST["tails"], mm_per_px=mm_per_px),
+        tails=tuple(t for t in find_tails(pixels, least=LEAST["tails"], mm_per_px=mm_per_px) if sayable(t)),
         rounds=tuple(r for r in named(found, mm_per_px=mm_per_px) if r.chance >= LEAST["round"]),
         rows=in_order, pairs=pairs, strokes=_strokes(pixels, shape), gaps=_gaps(pixels, mm_per_px),
         reliefs=_relief(pixels, shape))
@@ -96,9 +98,17 @@ def _read(view: WorkingView, photo: NDArray[np.uint8] | None) -> JointReading:
     if about.origin == (0.0, 0.0) and about.pixels.shape == view.pixels.shape:
         return reading
     dx, dy = about.origin
-    outer = tuple(_moved(t, dx, dy) for t in find_tails(about.pixels, least=LEAST["tails"], mm_per_px=view.mm_per_px))
+    outer = [_moved(t, dx, dy) for t in find_tails(about.pixels, least=LEAST["tails"], mm_per_px=view.mm_per_px) if sayable(t)]
     known = {t.end for t in reading.tails}
-    return replace(reading, tails=reading.tails + tuple(t for t in outer if t.end not in known))
+    return replace(reading, tails=reading.tails + tuple(t for t in outer if t.end not in known and _begins_on(t, view)))
+
+
+def _begins_on(tails: Tails, view: WorkingView) -> bool:
+    """Whether the fingers spring from the panel itself: their shoulders lie on it or right beside it."""
+    h, w = view.mask.shape
+    x, y = np.array([s.line[0] for s in tails.sides]).reshape(-1, 2).mean(axis=0) if tails.sides else (0.5 * w, 0.5 * h)
+    away = max(-x, -y, x - (w - 1), y - (h - 1))
+    return bool(away <= BESIDE * max(h, w) + 2)
 
 
 def _moved(tails: Tails, dx: float, dy: float) -> Tails:

@@ -27,6 +27,9 @@ TAIL_SLANT, SURE = 3.5, 1.3
 #: With fewer whole fingers than this nothing is said of how they were made; nor between these chances.
 LEAST_FINGERS, UNDECIDED = 3, (0.3, 0.7)
 CLASSES: Final = ("nothing", "joint")
+#: Fewest whole fingers, and fingers and pins together, of a joint that is spoken of: two dark patches beside a board are
+#: nothing yet. One whose sides cannot be told square or slanted must be this likely.
+LEAST_SAID, LEAST_TOGETHER, UNNAMED = 2, 5, 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,6 +224,12 @@ def tails_from(c: Candidate, chance: float, hand: float, mm_per_px: float | None
     return Tails(outline, ENDS[c.turns], name_of(s), layout.tails, layout.pins, layout.pitch, layout.pitch_error,
                  layout.pitch_spread, angle, error, b - a, made, hand, chance, tuple(sides),
                  None if mm_per_px is None else layout.pitch * mm_per_px)
+
+
+def sayable(tails: Tails) -> bool:
+    """Whether enough of a joint shows to speak of it at all, whatever its chance."""
+    enough = tails.fingers >= LEAST_SAID and tails.fingers + tails.pins >= LEAST_TOGETHER
+    return enough and (tails.name != "cannot_tell" or tails.chance >= UNNAMED)
 
 
 def find_tails(pixels: NDArray[np.uint8], *, least: float = 0.5, mm_per_px: float | None = None) -> tuple[Tails, ...]:

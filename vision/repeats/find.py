@@ -41,7 +41,7 @@ def find_repeats(sheets: Sequence[Sheet]) -> tuple[Repeat, ...]:
 
     Every accepted pair of showings is one `Repeat`; one physical surface photographed twice comes with `same_surface`
     set and must not be counted. Straight grain, which looks like itself along the grain, is refused: the peak of the
-    correlation must be at most 2 px wide (standard deviation) along the grain.
+    correlation must be at most 2 px wide (standard deviation) along the grain, in pixels of the coarser sheet.
     """
     large = [k for k, s in enumerate(sheets) if min(s.width, s.height) >= LEAST_SIDE]
     if len(large) < len(sheets):

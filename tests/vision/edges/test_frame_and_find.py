@@ -1,4 +1,4 @@
-"""An edge laid out: borders found to a fraction of a pixel, the face's side up, strips found along a panel."""
+"""An edge laid out: borders found to a fraction of a pixel, the face's side up."""
 
 from __future__ import annotations
 
@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from tests.vision.edges.edge_photos_made import distance, photo_of
-from tests.vision.edges.edge_strips_made import fibre, particles
-from vision.edges.find import find_strips
+from tests.vision.edges.edge_strips_made import fibre
 from vision.edges.frame import block_profiles, lay_out
 
 
@@ -51,21 +50,3 @@ def test_too_thin_or_too_short_is_refused():
 def test_block_profiles_are_plain_means():
     plane = np.random.default_rng(1).normal(size=(7, 48)).astype(np.float32)
     assert np.allclose(block_profiles(plane, 24), plane.reshape(7, 24, 2).mean(axis=2), atol=1e-6)
-
-
-@pytest.mark.parametrize("strip", [particles(thickness=48, length=700), fibre(thickness=36, length=700)])
-def test_the_narrow_side_beside_a_face_is_found(strip):
-    pixels, outline, _ = photo_of(strip, angle=2.0, floor=30)
-    a, b = outline[0], outline[1]
-    into = (a - outline[3]) / np.hypot(*(a - outline[3]))
-    face = np.array([a + into, b + into, b + 120 * into, a + 120 * into])
-    best = find_strips(pixels, face)[0]
-    assert not best.inside
-    assert abs(best.depth_px - len(strip)) < 4
-    lines = (best.outline[0], best.outline[1]), (best.outline[2], best.outline[3])
-    assert distance(best.outline[0], (outline[0], outline[1])) < 3 and distance(lines[1][0], (outline[3], outline[2])) < 3
-
-
-def test_an_even_picture_has_no_strips():
-    pixels = np.random.default_rng(2).normal(130, 3, (400, 600, 3)).astype(np.uint8)
-    assert find_strips(pixels, [(100, 60), (500, 60), (500, 200), (100, 200)]) == ()
