@@ -17,14 +17,11 @@ from vision.grain.flow import resolved
 from vision.resize import resize_map
 from vision.types import GrainField, Point
 
-#: Cells along the longer side on which patterns are searched.
+#: Cells along the longer side on which patterns are searched; wedge counts told apart.
 _CELLS = 56
-#: Wedge counts told apart.
 WEDGE_COUNTS = (6, 8, 10, 12, 14, 16, 18, 20, 24)
-_SECTORS = 240
-_LINES = 36
-#: Share a pattern must explain before its centre is refined.
-_WORTH = 0.35
+_SECTORS, _LINES = 240, 36
+_WORTH = 0.35  # share a pattern must explain before its centre is refined
 
 Complex = NDArray[np.complex128]
 
