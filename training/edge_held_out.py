@@ -3,8 +3,9 @@
     python -m training.edge_held_out --photos DIR --rows FOLDER      # FOLDER: what the edge net's teaching left
 
 The shipped edge net and forests were taught on real edges too. Their answers on those very edges are far too good, and a
-classifier taught on them would trust them too much, and be scored too well. For these edges the numbers of a net and forest of another
-fold are kept in training/tables/edges_held_out.json and put in place of the measured ones, in teaching and in held-out scores.
+classifier taught on them would trust them too much, and be scored too well. For these edges the numbers of a net and forest
+of another fold are kept in training/tables/edges_held_out.json and put in place of the measured ones, in teaching and in
+held-out scores.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ from vision.assessment import Assessment, ModelInfo, PanelResult, Part, PhotoRes
 from vision.cues import with_wear
 from vision.detail import Detail
 from vision.details.read import read_details
+from vision.edges.find_lines import Shrunk
 from vision.findings import Draft, PanelContext, cross_photo_drafts, question
 from vision.findings.details import detail_draft
 from vision.inference import Model, joint, load_model
@@ -94,10 +95,10 @@ def assess(
 
 def _details(results: Sequence[tuple[Photo, list[Seen]]]) -> dict[Place, tuple[Detail, ...]]:
     """What each panel shows besides its material."""
-    every = [s for _, seen in results for s in seen]
+    every = [(s, pictures) for photo, seen in results for pictures in [Shrunk(photo.pixels)] for s in seen]
     with ThreadPoolExecutor(WORKERS) as pool:
-        found = list(pool.map(lambda s: read_details(s.context.measure, s.view), every))
-    return {(s.context.panel.photo, s.context.panel.id): d for s, d in zip(every, found, strict=True)}
+        found = list(pool.map(lambda each: read_details(each[0].context.measure, each[0].view, each[1]), every))
+    return {(s.context.panel.photo, s.context.panel.id): d for (s, _), d in zip(every, found, strict=True)}
 
 
 def _panels(

@@ -55,8 +55,12 @@ def _size(px: float, mm: float | None) -> str:
     return f"{px:.0f} px" if mm is None else f"{mm:.1f} mm"
 
 
-def side_detail(report: EdgeReport) -> Detail:
-    """The report as a detail."""
+#: A strip found beside a face is often a neighbour's: on rendered furniture every other one.
+NEIGHBOUR = "It may belong to a neighbouring part."
+
+
+def side_detail(report: EdgeReport, beside: float | None = None) -> Detail:
+    """The report as a detail. `beside`: chance that a strip found beside a face is a narrow side at all, else None."""
     numbers: dict[str, float | None] = {"thickness_px": report.thickness_px, "thickness_mm": report.thickness_mm}
     if report.plies is not None:
         numbers["plies"] = float(report.plies.plies)
@@ -68,4 +72,7 @@ def side_detail(report: EdgeReport) -> Detail:
         numbers["face_layer_px"], numbers["face_layer_mm"] = report.layer.thickness_px, report.layer.thickness_mm
     known = {k: round(float(v), 3) for k, v in numbers.items() if v is not None and math.isfinite(v)}
     chance = None if report.kind == "cannot_tell" else float(report.chances[report.kind])
-    return Detail("edge", report.kind, chance, None, report.outline, side_words(report), _MEANS[report.kind], known)
+    if beside is None:
+        return Detail("edge", report.kind, chance, None, report.outline, side_words(report), _MEANS[report.kind], known)
+    return Detail("edge", report.kind, None if chance is None else chance * beside, None, report.outline,
+                  f"Beside this face: {side_words(report)}", f"{_MEANS[report.kind]} {NEIGHBOUR}", known)
