@@ -22,7 +22,7 @@ from vision.types import Outline, WorkingView
 #: How far round the panel joints are looked for, share of its longer side: outlines often stop at the joint.
 ROUND_ABOUT: Final = 0.12
 #: Least chance of what is given out, by kind.
-LEAST: Final = {"tails": 0.6, "round": 0.5, "row": 0.5, "pair": 0.5, "strokes": 0.5, "gap": 0.5, "relief": 0.8}
+LEAST: Final = {"tails": 0.72, "round": 0.5, "row": 0.5, "pair": 0.5, "strokes": 0.5, "gap": 0.5, "relief": 0.8}
 #: How far beside the panel's outline a joint may begin that belongs to it, share of its longer side (and two pixels).
 BESIDE: Final = 0.012
 #: Chance of being a hole from which a spot takes part in rows and pairs.
