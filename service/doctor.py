@@ -133,6 +133,28 @@ def check_small_models() -> Check:
         return Check("Repeats, layouts, roles", False, str(err) or type(err).__name__, REINSTALL)
 
 
+def check_detail_models() -> Check:
+    """What reads narrow sides, joints, hardware and damage opens."""
+    try:
+        from vision.damage.net import shipped_net
+        from vision.edges.find_model import load_strip_model
+        from vision.edges.naming import load_edge_model
+        from vision.edges.net import load_edge_net
+        from vision.hardware import net, read
+        from vision.joints.chances import stored
+
+        load_edge_model()
+        load_edge_net()
+        load_strip_model()
+        stored()
+        read.stored()
+        net.session()
+        shipped_net()
+        return Check("Edges, joints, hardware, damage", True, "opens")
+    except Exception as err:
+        return Check("Edges, joints, hardware, damage", False, str(err) or type(err).__name__, REINSTALL)
+
+
 def _memory_mb() -> float | None:
     try:
         for line in Path("/proc/meminfo").read_text("ascii").splitlines():
@@ -175,7 +197,7 @@ def examine() -> list[Check]:
     """All checks, in the order of what they build on."""
     out = [check_python(), *(check_library(d, m) for d, m in LIBRARIES.items())]
     further: Sequence[Callable[[], Check]] = (
-        check_heic, check_backbone, check_panel_finder, check_small_models, check_model, check_memory, check_text)
+        check_heic, check_backbone, check_panel_finder, check_small_models, check_detail_models, check_model, check_memory, check_text)
     return [*out, *(check() for check in further), check_writing(Path(os.getcwd()))]
 
 

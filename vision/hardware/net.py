@@ -32,7 +32,8 @@ class HardwareMaps:
 
 
 @lru_cache(maxsize=1)
-def _session() -> onnxruntime.InferenceSession:
+def session() -> onnxruntime.InferenceSession:
+    """The net, opened once."""
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
@@ -62,6 +63,6 @@ def look(pixels: NDArray[np.uint8]) -> HardwareMaps:
     held = np.zeros((-(-height // STRIDE) * STRIDE, -(-width // STRIDE) * STRIDE, 3), np.uint8)
     held[:height, :width] = small
     fed = np.ascontiguousarray(held.transpose(2, 0, 1)[None], np.float32) / np.float32(255)
-    found = np.asarray(_session().run(["chances"], {"pixels": fed})[0][0], np.float32)
+    found = np.asarray(session().run(["chances"], {"pixels": fed})[0][0], np.float32)
     rows, cols = -(-height // CELL), -(-width // CELL)
     return HardwareMaps(found[:, :rows, :cols], CELL * w / width)
