@@ -41,7 +41,7 @@ PRINTED = {
         "cardless": "python -m training.scale_scores real --photos DIR --part 1/4",
     },
     "Edges, joints, fittings, damage": {
-        "edges": "python -m training.edge_scores --photos DIR --json FILE",
+        "edges": "python -m training.edge_scores --photos DIR --json FILE && python -m training.edge_summary FILE",
         "strips": "python -m training.strip_scores --renders DIR --json FILE",
         "joints": "python -m training.joint_scores --photos DIR --json FILE",
         "fittings": "python -m training.hardware_scores --json FILE",
