@@ -58,8 +58,8 @@ def lines(scores: dict[str, Any]) -> Iterator[str]:
         yield f"{name:44}{_cell(scores['ply_count'][key])}"
     yield f"{TRAPS}:"
     for trap, found in scores["ours"]["traps"].items():
-        said = ", ".join(f"{key.replace('_', ' ')} {_cell(found[key])}" for key in ("named_what_it_looks_like", "called_one_piece")
-                         if key in found)
+        asked = [key for key in ("named_what_it_looks_like", "called_one_piece") if key in found]
+        said = ", ".join(f"{key.replace('_', ' ')} {_cell(found[key])}" for key in asked)
         yield f"  {trap:24}{said}"
 
 

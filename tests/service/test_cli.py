@@ -99,6 +99,18 @@ def test_summary_and_files(place):
     assert "What could cost you" in done.stdout and "noise" not in done.stdout
 
 
+def test_a_reader_that_goes_away_costs_no_files(place):
+    """As in `| head`: the summary has nowhere to go, the report is still written."""
+    gone, end = os.pipe()
+    os.close(gone)
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"}
+    done = subprocess.run([sys.executable, "-c", WITH_STAND_IN, "look", "chest.jpg", "--out", "headless"], cwd=place, stdout=end,
+                          stderr=subprocess.PIPE, text=True, env=env, timeout=120)
+    os.close(end)
+    assert "Traceback" not in done.stderr
+    assert (place / "headless" / "report.html").exists()
+
+
 def test_json_with_out_writes_the_same_document(place):
     done = program("look", "chest.jpg", "--json", "--out", "here", cwd=place)
     assert done.returncode == 0
