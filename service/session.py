@@ -69,7 +69,7 @@ def run(request: Request, *, as_json: bool, out: Path | None, engine: Engine | N
     if out is not None:
         prepare(out)
     watcher = Console(stderr=True)
-    gone: BrokenPipeError | None = None
+    gone = False
     with stdout.reserved() as write:
         with _progress(watcher) as progress:
             outcome = look(request, engine or make_engine(), progress)
@@ -85,12 +85,10 @@ def run(request: Request, *, as_json: bool, out: Path | None, engine: Engine | N
         try:
             print_summary(doc, Console(), outcome.notes)
             sys.stdout.flush()
-        except BrokenPipeError as err:  # the reader went away, as in `| head`: the files are still wanted
-            gone = err
+        except (BrokenPipeError, SystemExit):  # the reader went away, as in `| head`: the files are still wanted
+            gone = True  # Rich leaves by SystemExit then, with standard output on the null device
     if folder is not None and outcome.exit_code != EXIT_NOTHING:
         written = write_files(folder, _files(doc, outcome, text))
         tell = _say if as_json or gone else print
         tell(f"\nReport:   {written[-1]}\nPictures: {', '.join(str(p) for p in written[:-2])}\nDocument: {written[-2]}")
-    if gone is not None:
-        raise gone
-    return outcome.exit_code
+    return 1 if gone else outcome.exit_code

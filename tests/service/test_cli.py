@@ -108,7 +108,7 @@ def test_a_reader_that_goes_away_costs_no_files(place):
                           stderr=subprocess.PIPE, text=True, env=env, timeout=120)
     os.close(end)
     assert "Traceback" not in done.stderr
-    assert (place / "headless" / "report.html").exists()
+    assert (place / "headless" / "report.html").exists(), done.stderr
 
 
 def test_json_with_out_writes_the_same_document(place):
