@@ -6,6 +6,8 @@ a narrow side is a taught decision (`training.strip_fit`), calibrated on rendere
 not told.
 The finder sees that a thickness shows, not whose: on rendered furniture about half of the bands told rightly belong to a
 neighbouring part (a cabinet's sides round its back or doors). A band alone must not settle what this panel's core is.
+Much is missed, most of all thick narrow sides in close views; none told means nothing. Real photos have no truth for this:
+chances hold for renders only.
 """
 
 from __future__ import annotations
