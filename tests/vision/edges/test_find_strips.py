@@ -42,14 +42,14 @@ def with_edge(thick=22, colour=(146, 104, 66), seed=0):
     return photo(picture, seed)
 
 
-@pytest.mark.parametrize("thick", [12, 22, 40])
+@pytest.mark.parametrize("thick", [10, 14, 22])
 @pytest.mark.parametrize("off", [0.0, 2.5])
 def test_an_edge_below_the_face_is_found_where_it_is(thick, off):
     pixels = with_edge(thick, seed=thick)
     outline = FACE + off * np.array([(1, -1), (-1, -1), (1, 1), (-1, -1)]) / np.sqrt(2)
     strips = find_strips(pixels, outline, least=0.0)
     best = strips[0]
-    assert not best.inside and best.chance > (0.5 if thick <= 22 else 0.1)  # thick ones are rare in what it was taught on
+    assert not best.inside and best.chance > 0.5
     assert abs(best.depth_px - thick) < 2
     line = (150.0, 330.5), (650.0, 330.5)
     assert max(distance(p, line) for p in best.outline[:2]) < 2
@@ -131,6 +131,7 @@ def test_an_even_picture_and_odd_outlines_give_nothing():
 
 def test_only_bands_at_or_over_the_least_chance_are_told_likeliest_first():
     pixels = with_edge(22)
+    pixels[72:90, 150:651] = 90  # a second band, above
     every = find_strips(pixels, FACE, least=0.0)
     chances = [s.chance for s in every]
     assert len(every) > 1 and chances == sorted(chances, reverse=True) and all(0 <= c <= 1 for c in chances)
