@@ -9,6 +9,7 @@ from typing import Any
 
 from vision import registry
 from vision.inference import located
+from vision.inference.model import TARGETS
 from vision.looks import LOOKS
 
 CONFIG = Path(__file__).resolve().parent / "config" / "teach.json"
@@ -17,17 +18,21 @@ CONFIG = Path(__file__).resolve().parent / "config" / "teach.json"
 @dataclass(frozen=True)
 class ExpertSettings:
     """One expert. `kind`: the finding kind that its evidence is shown under, and for features the group it reads; `crops`:
-    looks it reads instead of features; `penalty`: ridge; `dropped`: features of the group that are not used."""
+    looks it reads instead of features; `penalty`: ridge; `dropped`: features of the group that are not used; `targets`:
+    questions it is asked (all of them without)."""
 
     name: str
     kind: str
     penalty: float
     crops: tuple[str, ...] = ()
     dropped: tuple[str, ...] = ()
+    targets: tuple[str, ...] = tuple(TARGETS)
 
     def __post_init__(self) -> None:
         if self.kind not in registry.FINDING_KINDS or not set(self.crops) <= set(LOOKS):
             raise ValueError(f"expert {self.name}: unknown kind or crop")
+        if not set(self.targets) <= set(TARGETS):
+            raise ValueError(f"expert {self.name}: unknown target among {self.targets}")
         if self.penalty <= 0:
             raise ValueError(f"expert {self.name}: penalty must be positive")
 

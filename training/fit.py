@@ -133,7 +133,8 @@ def judging_use(table: Table, target: str) -> NDArray[np.bool_]:
 def fit_target(
     real: Table, rendered: Table | None, target: str, settings: ExpertSettings, folds: list[NDArray[np.bool_]], share: float = 0.0
 ) -> tuple[Expert, Array]:
-    """One expert taught on everything, and (n real, classes) log probabilities by experts that did not see the author.
+    """One expert taught on everything, and (n real, classes) log probabilities by experts that did not see the author. An
+    expert that is not asked this question says nothing: even odds.
 
     `share`: total weight of rendered panels, real ones have 1."""
     classes = len(TARGETS[target])
@@ -152,6 +153,9 @@ def fit_target(
 
     whole = fit(np.zeros(len(real), dtype=bool), None)
     out = np.zeros((len(real), classes))
+    if target not in settings.targets:
+        silent = Expert(whole.preparation, np.zeros_like(whole.coef), np.zeros_like(whole.bias))
+        return silent, silent.log_probs(x[: len(real)])
     for fold in folds:
         out[fold] = fit(fold, whole).log_probs(x[: len(real)][fold])
     return whole, out
