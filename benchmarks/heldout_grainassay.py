@@ -47,7 +47,7 @@ def main(args: list[str]) -> int:
     if not args or args[0] != "look" or len(photos) != 1 or not PHOTOS.exists():
         print(__doc__, file=sys.stderr)
         return 2
-    command = [sys.executable, "-m", "benchmarks.heldout_look", *args, *model_for(photos[0])]
+    command = [sys.executable, "-m", "benchmarks.heldout_look", *args, "--verdicts-only", *model_for(photos[0])]
     return subprocess.run(command, env=_environment()).returncode
 
 
