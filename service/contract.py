@@ -139,8 +139,8 @@ class Detail(Model):
 
     group: DetailGroup
     kind: DetailName
-    chance: Annotated[float | None, Field(ge=0, le=1, description="That it is there and is that, as measured on made-up "
-                                          "pictures; null where only a look by hand can settle it.")]
+    chance: Annotated[float | None, Field(ge=0, le=1, description="That it is there and is that; null where no chance was "
+                                          "checked on photos of real furniture.")]
     level: Annotated[LevelName | None, Field(description="Of damage; else null.")]
     outline: Annotated[list[XY], Field(min_length=3)]
     text: str

@@ -9,8 +9,8 @@ from service.words import panel_name, percent
 from vision import registry
 
 #: What the chances rest on; stands beside every list of them.
-BASIS = ("Seen on the photo by rules tried on made-up pictures, not yet counted on real furniture: check by hand before relying "
-         "on it.")
+BASIS = ("Pointed out by rules tried on made-up pictures and hardly yet on real furniture: no more than places to look at by "
+         "hand.")
 _LEVEL_ORDER = {level: n for n, level in enumerate(reversed(list(registry.LEVELS)))}
 _GROUP_ORDER = {"damage": 0, "joint": 1, "edge": 2, "fitting": 3}
 _GROUP_WORDS = {"damage": "Damage", "joint": "Joint", "edge": "Narrow side", "fitting": "Fitting"}

@@ -17,8 +17,6 @@ from vision import registry
 LIKELY, FAINT = 0.25, 0.1
 #: From this probability of paint on, the note on lead is given: it costs little to read.
 LEAD = 0.15
-#: Damage of the highest level is brought up from this chance on.
-SEEN_DAMAGE = 0.6
 #: A mistake on the part everyone looks at costs more.
 EXPOSURE = {"top": 1.5, "drawer_front": 1.2, "door": 1.2}
 
@@ -74,15 +72,15 @@ def _part_risks(part: Part, narrow: bool) -> dict[str, float]:
 
 
 def _damage_risk(doc: Document) -> list[Risk]:
-    """One line for damage that decides the work; the chances stand in the list of details."""
+    """One line for damage that would decide the work."""
     bad = [(d, panel_name(q.id)) for p in doc.photos for q in p.panels for d in q.details
-           if d.level == "high" and d.chance is not None and d.chance >= SEEN_DAMAGE]
+           if d.level == "high" and d.kind not in registry.BY_HAND]
     if not bad:
         return []
     kinds = some(list(dict.fromkeys(registry.DETAILS["damage"][d.kind].rstrip(".").lower() for d, _ in bad)))
     panels = some(list(dict.fromkeys(panel for _, panel in bad)))
     text = f"On panel {panels}. Repairs come before any finish, and some cannot be made: look at each by hand before you pay."
-    return [Risk("damage", (), f"Damage that decides the work: {kinds}", text, 2.5)]
+    return [Risk("damage", (), f"Possible damage that decides the work: {kinds}", text, 2.5)]
 
 
 def risks(doc: Document) -> list[Risk]:

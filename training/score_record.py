@@ -46,6 +46,7 @@ PRINTED = {
         "joints": "python -m training.joint_scores --photos DIR --json FILE",
         "fittings": "python -m training.hardware_scores --json FILE",
         "damage": "python -m training.damage_scores --photos DIR --json FILE",
+        "told": "python -m training.detail_rates --renders DIR --photos DIR --every 14",
     },
     "Repeats and leaf layouts": {
         "repeats": "python -m training.repeat_scores --photos DIR --textures DIR --json FILE",

@@ -19,13 +19,13 @@ FIGURE_SHARE = 0.25
 HIGHLIGHT_SHARE = 0.02
 
 
-#: Damage under which something else can be seen, and the chance from which it is believed.
-WEAR_KINDS, WEAR_LEAST = ("chip", "worn_through", "crumbled", "delaminated_ply", "lifted_banding"), 0.5
+#: Damage under which something else can be seen.
+WEAR_KINDS = ("chip", "worn_through", "crumbled", "delaminated_ply", "lifted_banding")
 
 
 def with_wear(cues: Sequence[str], details: Sequence[Detail]) -> tuple[str, ...]:
     """The cues with 'wear' added where a damaged spot may show what is underneath."""
-    seen = any(d.group == "damage" and d.kind in WEAR_KINDS and (d.chance or 0.0) >= WEAR_LEAST for d in details)
+    seen = any(d.group == "damage" and d.kind in WEAR_KINDS for d in details)
     found = {*cues, "wear"} - {"none"} if seen else set(cues)
     return tuple(k for k in CUES if k in found)
 

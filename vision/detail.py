@@ -14,9 +14,9 @@ from vision.types import Outline
 @dataclass(frozen=True)
 class Detail:
     """`group`: key of registry.DETAIL_GROUPS; `kind`: key of registry.DETAILS[group]; `chance`: 0..1 that it is there and is
-    that, None for what only a look by hand settles; `level`: key of registry.LEVELS for damage, else None; `outline`: polygon
-    in photo pixels; `text`: what is seen; `meaning`: what it means for the work, what it does not say; `numbers`: measures by
-    name, their unit at the end of the name (`_px` photo pixels, `_mm`); names without one are counts or shares."""
+    that, None where no chance was checked on real furniture; `level`: key of registry.LEVELS for damage, else None; `outline`:
+    polygon in photo pixels; `text`: what is seen; `meaning`: what it means for the work, what it does not say; `numbers`:
+    measures by name, their unit at the end of the name (`_px` photo pixels, `_mm`); names without one are counts or shares."""
 
     group: str
     kind: str

@@ -192,6 +192,8 @@ DETAILS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType({
         "stain": "An ink or colour stain.",
     }),
 })
+#: Damage that a photo cannot settle: never more than possible.
+BY_HAND: Final = ("mould", "insect_holes")
 #: How much a damaged place matters for the work.
 LEVELS: Final = _frozen({
     "low": "Small, or in the finish only.",

@@ -75,7 +75,7 @@ CHEST = {
 #: Seen besides on the made-up chest.
 DETAILS = {
     "front1": (
-        Detail("damage", "chip", 0.83, "high", box(300, 300, 340, 330), "Missing chip (major).", "What lies under can be seen."),
+        Detail("damage", "chip", None, "high", box(300, 300, 340, 330), "Missing chip (major).", "What lies under can be seen."),
         Detail("damage", "insect_holes", None, "low", box(500, 300, 520, 320), "Possible small holes as insects leave, check by "
                "hand.", "A photo cannot settle it."),
     ),

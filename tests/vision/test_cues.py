@@ -32,10 +32,10 @@ def test_macro_needs_wide_lines_or_a_known_scale():
 
 
 def test_a_chip_shows_what_is_underneath_and_a_ring_on_the_finish_does_not():
-    def spot(kind, chance):
-        return Detail("damage", kind, chance, "low", ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)), "Seen.", "Means.")
+    def spot(kind):
+        return Detail("damage", kind, None, "low", ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)), "Seen.", "Means.")
 
-    assert with_wear(("none",), [spot("chip", 0.8)]) == ("wear",)
-    assert with_wear(("figure",), [spot("chip", 0.3)]) == ("figure",)
-    assert with_wear(("figure",), [spot("water_mark", 0.9), spot("mould", None)]) == ("figure",)
+    assert with_wear(("none",), [spot("chip")]) == ("wear",)
+    assert with_wear(("figure",), [spot("chip")]) == ("wear", "figure")
+    assert with_wear(("figure",), [spot("water_mark"), spot("mould")]) == ("figure",)
     assert with_wear(("none",), []) == ("none",)

@@ -8,7 +8,7 @@ from vision.details import read
 from vision.details.read import damage_detail, fitting_detail, joint_detail, read_details
 from vision.findings.details import NOT_WEIGHED, detail_draft
 from vision.hardware.kinds import HardwareItem
-from vision.joints.finds import JointItem
+from vision.joints.finds import JointItem, JointReading
 
 BOX = ((120.0, 60.0), (140.0, 60.0), (140.0, 80.0))
 
@@ -29,13 +29,17 @@ def knob(far=False):
 
 def test_damage_and_joints_in_one_form():
     one, two = damage_detail(damage()), joint_detail(joint("dovetail"))
-    assert (one.group, one.kind, one.level, one.chance) == ("damage", "chip", "high", 0.8)
+    assert (one.group, one.kind, one.level, one.chance) == ("damage", "chip", "high", None)
     assert one.numbers == {"share_of_panel": 0.01} and one.outline == BOX
     assert (two.group, two.level) == ("joint", None) and two.meaning == "Boards meet here. The rest can be anything."
 
 
-def test_what_is_checked_by_hand_carries_no_chance():
-    assert damage_detail(damage("mould", None)).chance is None
+def test_chances_that_hold_on_made_up_pictures_only_are_not_handed_on(monkeypatch):
+    assert damage_detail(damage("mould", None)).chance is None and joint_detail(joint("dovetail")).chance is None
+    monkeypatch.setattr(read, "find_damage", lambda view, field: (damage(chance=read.LEAST_DAMAGE - 0.01),))
+    monkeypatch.setattr(read, "read_joints", lambda view, photo: JointReading(items=(joint("gap", 0.99), joint("cap", 0.6))))
+    monkeypatch.setattr(read, "read_hardware", lambda view: ())
+    assert read_details(context(straight_grain()).measure, "face") == ()
 
 
 def test_each_room_is_asked_and_its_finds_become_findings_without_weight(monkeypatch):
