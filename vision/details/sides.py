@@ -30,22 +30,24 @@ _MEANS: Final[Mapping[str, str]] = MappingProxyType({
 _TONE: Final = {"dark": "dark", "white": "white", "wood": "wood-coloured"}
 #: From this log ratio on, either way, lines over the arris are spoken of: odds of 3 to 1.
 SPOKEN = math.log(3)
+#: Fewer layers are no plies; thinner face layers are not placed well (training.edge_scores).
+LEAST_PLIES, LEAST_LAYER_PX = 3, 2.0
 
 
 def side_words(report: EdgeReport) -> str:
     """What the narrow side shows, in one or a few sentences; chances stand elsewhere."""
     first = "Its make-up cannot be told" if report.kind == "cannot_tell" else f"It looks like {_LOOKS[report.kind]}"
     parts = [f"A narrow side, {_size(report.thickness_px, report.thickness_mm)} thick. {first}."]
-    if report.plies is not None and report.kind in ("plies", "cannot_tell"):
-        odd = ", an odd number as in plywood" if report.plies.odd else ""
-        parts.append(f"{report.plies.plies} layers can be counted{odd}.")
-    if report.layer is not None:
+    if report.plies is not None and report.kind == "plies" and report.plies.plies >= LEAST_PLIES:
+        parts.append(f"{report.plies.plies} layers stand out; there may be more.")
+    if report.layer is not None and report.layer.thickness_px >= LEAST_LAYER_PX:
         size = _size(report.layer.thickness_px, report.layer.thickness_mm)
         parts.append(f"A {_TONE[report.layer.tone]} layer about {size} thick lies next to the face.")
     run = report.continuation
-    if run.usable and abs(run.log_ratio) >= SPOKEN and report.kind not in ("plies", "particles", "fibre", "painted", "other"):
-        parts.append("Lines of the face run on over the arris, as in one piece of wood." if run.log_ratio > 0 else
-                     "Lines of the face do not run on over the arris.")
+    if run.usable and abs(run.log_ratio) >= SPOKEN and report.kind in ("solid_end", "solid_edge", "banding"):
+        runs_on = ("Lines of the face seem to run on over the arris, as in one piece of wood; a good strip or veneer can seem "
+                   "so too.")
+        parts.append(runs_on if run.log_ratio > 0 else "Lines of the face do not seem to run on over the arris.")
     if report.lumber_core:
         parts.append("Its layers lie as a core of thick staves between cross bands does.")
     return " ".join(parts)
@@ -63,7 +65,7 @@ def side_detail(report: EdgeReport, beside: float | None = None) -> Detail:
     """The report as a detail. `beside`: chance that a strip found beside a face is a narrow side at all, else None."""
     numbers: dict[str, float | None] = {"thickness_px": report.thickness_px, "thickness_mm": report.thickness_mm}
     if report.plies is not None:
-        numbers["plies"] = float(report.plies.plies)
+        numbers["plies_standing_out"] = float(report.plies.plies)
         mm = report.plies.thickness_mm
         for n, px in enumerate(report.plies.thickness_px, 1):
             numbers[f"layer_{n}_px"] = px

@@ -226,10 +226,15 @@ def tails_from(c: Candidate, chance: float, hand: float, mm_per_px: float | None
                  None if mm_per_px is None else layout.pitch * mm_per_px)
 
 
+#: A pitch known no better than to this share of itself is that of no joint: hand-cut tails are far more even.
+UNEVEN = 0.3
+
+
 def sayable(tails: Tails) -> bool:
     """Whether enough of a joint shows to speak of it at all, whatever its chance."""
     enough = tails.fingers >= LEAST_SAID and tails.fingers + tails.pins >= LEAST_TOGETHER
-    return enough and (tails.name != "cannot_tell" or tails.chance >= UNNAMED)
+    even = not tails.pitch_error > UNEVEN * tails.pitch
+    return enough and even and (tails.name != "cannot_tell" or tails.chance >= UNNAMED)
 
 
 def find_tails(pixels: NDArray[np.uint8], *, least: float = 0.5, mm_per_px: float | None = None) -> tuple[Tails, ...]:
