@@ -27,6 +27,8 @@ NARROW = ("edge", "end", "joint")
 LEAST_PX = 48.0
 #: At most this many of a group on one panel, likeliest first: a list nobody reads tells nothing. At most so many strips beside.
 MOST, MOST_BESIDE = 6, 2
+#: End joints are looked for on panels at least so many times longer than wide, as drawer sides are, and on narrow views.
+LEAST_LONG = 1.8
 #: Told from these chances of the rooms on. They were calibrated on made-up pictures and do not hold elsewhere, so they are not
 #: handed on; the limits are such that on sound rendered furniture few panels are wronged (training.detail_rates).
 LEAST_JOINT = {"cam": 0.75, "cap": 0.75, "dowel": 0.75, "nail": 0.75, "staples": 0.75, "relief": 0.9}
@@ -51,7 +53,7 @@ def read_details(measured: PanelMeasure, view: str, pictures: Shrunk | None = No
     if min(work.mask.shape) * work.px_scale < LEAST_PX:
         return tuple(found)
     fittings = [fitting_detail(i) for i in read_hardware(work)[:MOST]]
-    found += [d for d in _joints(measured) if not _within_any(d, fittings)]
+    found += [d for d in _joints(measured, narrow) if not _within_any(d, fittings)]
     found += fittings
     if not narrow:
         sure = [d for d in find_damage(work, measured.field) if d.probability is None or d.probability >= LEAST_DAMAGE]
@@ -76,8 +78,10 @@ def _sides(measured: PanelMeasure, pictures: Shrunk | None, narrow: bool) -> lis
     return out
 
 
-def _joints(measured: PanelMeasure) -> list[Detail]:
-    items = read_joints(measured.view, measured.view.photo_pixels).items
+def _joints(measured: PanelMeasure, narrow: bool) -> list[Detail]:
+    height, width = measured.view.mask.shape
+    ends = narrow or max(height, width) >= LEAST_LONG * min(height, width)
+    items = read_joints(measured.view, measured.view.photo_pixels, ends=ends).items
     told = [i for i in items if i.kind in DETAILS["joint"] and i.kind not in SILENT and i.chance >= LEAST_JOINT.get(i.kind, 0.0)]
     return [joint_detail(i) for i in told[:MOST]]
 

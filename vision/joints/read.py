@@ -46,8 +46,15 @@ def surround(view: WorkingView, photo: NDArray[np.uint8], share: float = ROUND_A
     matrix = view.to_photo @ shift
     size = (w + 2 * margin, h + 2 * margin)
     scale = max(1.0, view.px_scale)
-    source = cv2.GaussianBlur(photo, (0, 0), 0.45 * scale) if scale > 1.3 else photo
-    out = cv2.warpPerspective(source, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+    corners = np.array([[0, 0, 1], [size[0], 0, 1], [size[0], size[1], 1], [0, size[1], 1]], float) @ matrix.T
+    source, moved = photo, matrix
+    if (corners[:, 2] > 0).all() or (corners[:, 2] < 0).all():  # only the part of the photo that is looked at
+        at, pad = corners[:, :2] / corners[:, 2:], round(3 * scale) + 4
+        x0, y0 = (int(v) for v in np.clip(np.floor(at.min(axis=0)) - pad, 0, [pw - 1, ph - 1]))
+        x1, y1 = (int(v) for v in np.clip(np.ceil(at.max(axis=0)) + pad, [x0 + 1, y0 + 1], [pw, ph]))
+        source, moved = photo[y0:y1, x0:x1], np.array([[1.0, 0, -x0], [0, 1, -y0], [0, 0, 1]]) @ matrix
+    source = np.asarray(cv2.GaussianBlur(source, (0, 0), 0.45 * scale), np.uint8) if scale > 1.3 else source
+    out = cv2.warpPerspective(source, moved, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
                               borderMode=cv2.BORDER_REPLICATE)
     ys, xs = np.mgrid[0 : size[1], 0 : size[0]]
     p = np.stack([xs.ravel(), ys.ravel(), np.ones(xs.size)], axis=1) @ matrix.T
@@ -65,19 +72,20 @@ def surround(view: WorkingView, photo: NDArray[np.uint8], share: float = ROUND_A
 
 
 def read_pixels(pixels: NDArray[np.uint8], mm_per_px: float | None = None,
-                mask: NDArray[np.bool_] | None = None) -> JointReading:
-    """Finds on a rectified picture, in its own pixels; round things and holes only where `mask` (h, w) is True."""
+                mask: NDArray[np.bool_] | None = None, *, ends: bool = True) -> JointReading:
+    """Finds on a rectified picture, in its own pixels; round things and holes only where `mask` (h, w) is True; end joints only
+    with `ends`."""
     shape = (pixels.shape[0], pixels.shape[1])
     found = [s for s in spots(pixels) if mask is None or mask[round(min(s.y, shape[0] - 1)), round(min(s.x, shape[1] - 1))]]
     in_order, pairs = _holes_in_order(holes_of(found), shape, mm_per_px)
     return JointReading(
-        tails=tuple(t for t in find_tails(pixels, least=LEAST["tails"], mm_per_px=mm_per_px) if sayable(t)),
+        tails=tuple(t for t in find_tails(pixels, least=LEAST["tails"], mm_per_px=mm_per_px) if sayable(t)) if ends else (),
         rounds=tuple(r for r in named(found, mm_per_px=mm_per_px) if r.chance >= LEAST["round"]),
         rows=in_order, pairs=pairs, strokes=_strokes(pixels, shape), gaps=_gaps(pixels, mm_per_px),
         reliefs=_relief(pixels, shape))
 
 
-def read_joints(view: WorkingView, photo: NDArray[np.uint8] | None = None) -> JointReading:
+def read_joints(view: WorkingView, photo: NDArray[np.uint8] | None = None, *, ends: bool = True) -> JointReading:
     """Joints, holes and fittings of a panel: finds in working-view pixels, and `items` with key, sentence, chance and outline
     in photo pixels.
 
@@ -85,14 +93,15 @@ def read_joints(view: WorkingView, photo: NDArray[np.uint8] | None = None) -> Jo
     ----------
     view : the panel; millimetres are given only where it carries `mm_per_px`.
     photo : (h, w, 3) full photo, to look for end joints that the outline leaves out; without it only the view is searched.
+    ends : whether end joints are looked for at all; they take most of the time.
     """
-    reading = _read(view, photo)
+    reading = _read(view, photo, ends)
     return replace(reading, items=items_of(reading, view))
 
 
-def _read(view: WorkingView, photo: NDArray[np.uint8] | None) -> JointReading:
-    reading = read_pixels(view.pixels, view.mm_per_px, view.mask)
-    if photo is None:
+def _read(view: WorkingView, photo: NDArray[np.uint8] | None, ends: bool) -> JointReading:
+    reading = read_pixels(view.pixels, view.mm_per_px, view.mask, ends=ends)
+    if photo is None or not ends:
         return reading
     about = surround(view, photo)
     if about.origin == (0.0, 0.0) and about.pixels.shape == view.pixels.shape:

@@ -37,7 +37,8 @@ def test_damage_and_joints_in_one_form():
 def test_chances_that_hold_on_made_up_pictures_only_are_not_handed_on(monkeypatch):
     assert damage_detail(damage("mould", None)).chance is None and joint_detail(joint("dovetail")).chance is None
     monkeypatch.setattr(read, "find_damage", lambda view, field: (damage(chance=read.LEAST_DAMAGE - 0.01),))
-    monkeypatch.setattr(read, "read_joints", lambda view, photo: JointReading(items=(joint("gap", 0.99), joint("cap", 0.6))))
+    unsure = JointReading(items=(joint("gap", 0.99), joint("cap", 0.6)))
+    monkeypatch.setattr(read, "read_joints", lambda view, photo, ends: unsure)
     monkeypatch.setattr(read, "read_hardware", lambda view: ())
     assert read_details(context(straight_grain()).measure, "face") == ()
 
@@ -45,7 +46,7 @@ def test_chances_that_hold_on_made_up_pictures_only_are_not_handed_on(monkeypatc
 def test_each_room_is_asked_and_its_finds_become_findings_without_weight(monkeypatch):
     ctx = context(straight_grain())
     monkeypatch.setattr(read, "find_damage", lambda view, field: (damage(),))
-    monkeypatch.setattr(read, "_joints", lambda measured: [joint_detail(joint("dovetail"))])
+    monkeypatch.setattr(read, "_joints", lambda measured, narrow: [joint_detail(joint("dovetail"))])
     monkeypatch.setattr(read, "read_hardware", lambda view: (knob(far=True),))
     found = read_details(ctx.measure, "face")
     assert [d.group for d in found] == ["joint", "fitting", "damage"]
@@ -59,7 +60,7 @@ def test_each_room_is_asked_and_its_finds_become_findings_without_weight(monkeyp
 def test_a_knob_is_neither_damage_nor_a_cap(monkeypatch):
     ctx = context(straight_grain())
     monkeypatch.setattr(read, "find_damage", lambda view, field: (damage(),))
-    monkeypatch.setattr(read, "_joints", lambda measured: [joint_detail(joint("cap"))])
+    monkeypatch.setattr(read, "_joints", lambda measured, narrow: [joint_detail(joint("cap"))])
     monkeypatch.setattr(read, "read_hardware", lambda view: (knob(),))
     assert [d.group for d in read_details(ctx.measure, "face")] == ["fitting"]
 
@@ -84,3 +85,19 @@ def test_a_tiny_panel_is_not_searched(monkeypatch):
 
     monkeypatch.setattr(read, "find_damage", never)
     assert read_details(context(np.full((30, 200, 3), 120, np.uint8)).measure, "face") == ()
+
+
+def test_end_joints_are_looked_for_on_long_panels_and_narrow_views(monkeypatch):
+    asked = []
+
+    def told(view, photo, ends):
+        asked.append(ends)
+        return JointReading()
+
+    monkeypatch.setattr(read, "read_joints", told)
+    monkeypatch.setattr(read, "read_hardware", lambda view: ())
+    monkeypatch.setattr(read, "find_damage", lambda view, field: ())
+    read_details(context(straight_grain(200, 220)).measure, "face")
+    read_details(context(straight_grain(100, 320)).measure, "face")
+    read_details(context(straight_grain(200, 220)).measure, "joint")
+    assert asked == [False, True, True]
