@@ -163,7 +163,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     print("reliability", [f"{r['stated']:.2f}: {r['share']:.2f} of {r['of']}" for r in result["reliability"]])
     print("speed", result["speed"])
     if "real" in result:
-        print("real", json.dumps({k: v for k, v in result["real"].items() if k != "strongest"}))
+        real = result["real"]
+        print(f"real panels with a find {real['with_a_find']['hits']} of {real['panels']}: {real['panels_by_kind']}")
 
 
 if __name__ == "__main__":

@@ -320,8 +320,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(f"{kind:10s} precision {s['precision']['share']:.2f} recall {s['recall']['share']:.2f} F1 {s['f1']:.2f} "
               f"AUC {s['auc']:.3f}"
               f" | embedding F1 {b.get('f1', math.nan):.2f} AUC {b.get('auc', math.nan):.3f} | false {s['false']}")
-    print(json.dumps(result["tails"], indent=1))
-    print("real", json.dumps({k: v for k, v in result.items() if k in ("real", "real_wood")}, indent=1))
+    print("tails", result["tails"])
+    for key in ("real_wood", "real"):
+        print(key, {k: v for k, v in result.get(key, {}).items() if k != "noted"})
     print("negatives", {k: f"{v['hits']}/{v['of']} {v['what']}" for k, v in result["negatives"].items()})
     print("reliability", [f"{r['stated']:.2f}: {r['share']:.2f} of {r['of']}" for r in result["reliability"]])
 
