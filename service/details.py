@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from service.contract import Detail, Document
 from service.words import panel_name, percent
 from vision import registry
 
 #: What the chances rest on; stands beside every list of them.
-BASIS = ("Pointed out by rules tried on made-up pictures and hardly yet on real furniture: no more than places to look at by "
-         "hand.")
+BASIS = ("Places to look at by hand: the rules were tried on made-up pictures and hardly yet on real furniture. Only the chances "
+         "of narrow sides were checked on real ones.")
 _LEVEL_ORDER = {level: n for n, level in enumerate(reversed(list(registry.LEVELS)))}
 _GROUP_ORDER = {"damage": 0, "joint": 1, "edge": 2, "fitting": 3}
 _GROUP_WORDS = {"damage": "Damage", "joint": "Joint", "edge": "Narrow side", "fitting": "Fitting"}
@@ -41,7 +42,7 @@ def detail_lines(doc: Document) -> list[Line]:
     """All details of a document, damage that matters most first."""
     every = [(p, q, d) for p in doc.photos for q in p.panels for d in q.details]
     every.sort(key=lambda e: (_GROUP_ORDER[e[2].group], _LEVEL_ORDER.get(e[2].level or "", 9), -(e[2].chance or 0.0)))
-    return [Line(p.file, p.id, panel_name(q.id), _head(d), d.text, d.meaning) for p, q, d in every]
+    return [Line(PurePath(p.file).name, p.id, panel_name(q.id), _head(d), d.text, d.meaning) for p, q, d in every]
 
 
 def damage_kinds(doc: Document) -> set[str]:
