@@ -19,10 +19,9 @@ _GROUP_WORDS = {"damage": "Damage", "joint": "Joint", "edge": "Narrow side", "fi
 
 @dataclass(frozen=True)
 class Line:
-    """One detail for reading. `file`, `photo` (its id), `panel`: where; `head`: its group, level and chance in words."""
+    """One detail for reading. `file`, `panel`: where; `head`: its group, level and chance in words."""
 
     file: str
-    photo: str
     panel: str
     head: str
     text: str
@@ -42,7 +41,7 @@ def detail_lines(doc: Document) -> list[Line]:
     """All details of a document, damage that matters most first."""
     every = [(p, q, d) for p in doc.photos for q in p.panels for d in q.details]
     every.sort(key=lambda e: (_GROUP_ORDER[e[2].group], _LEVEL_ORDER.get(e[2].level or "", 9), -(e[2].chance or 0.0)))
-    return [Line(PurePath(p.file).name, p.id, panel_name(q.id), _head(d), d.text, d.meaning) for p, q, d in every]
+    return [Line(PurePath(p.file).name, panel_name(q.id), _head(d), d.text, d.meaning) for p, q, d in every]
 
 
 def damage_kinds(doc: Document) -> set[str]:

@@ -19,6 +19,7 @@ import numpy as np
 
 from training.damage.stream import Store, start
 from training.damage.unet import loss_of, make_net, torch_device
+from training.half_onnx import halve
 from vision.damage.net import SIDE
 
 #: Panels a step, panels needed before teaching begins, averaging of weights, learning rate, its decay.
@@ -103,9 +104,7 @@ class Held:
 
 def export(net: Any, path: Path) -> None:
     """Write the net as one ONNX file with free size that answers with shares; large weights as half floats."""
-    import onnx
     import torch
-    from onnx import numpy_helper
 
     class Answers(torch.nn.Module):  # type: ignore[misc, unused-ignore]
         def __init__(self) -> None:
@@ -129,20 +128,7 @@ def export(net: Any, path: Path) -> None:
         opset_version=17,
         dynamo=False,
     )
-    model = onnx.load(str(path))
-    casts = []
-    for held in list(model.graph.initializer):
-        values = numpy_helper.to_array(held)
-        if values.dtype != np.float32 or values.size < 512:
-            continue
-        half = numpy_helper.from_array(values.astype(np.float16), f"{held.name}_half")
-        casts.append(onnx.helper.make_node("Cast", [half.name], [held.name], to=onnx.TensorProto.FLOAT))
-        model.graph.initializer.remove(held)
-        model.graph.initializer.append(half)
-    for node in reversed(casts):
-        model.graph.node.insert(0, node)
-    onnx.checker.check_model(model)
-    onnx.save(model, str(path))
+    halve(path)
     _compare(net, path)
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from training.composites.statistics import wilson
 from training.real_photos import labelled_panels
 from vision.details.read import read_details
+from vision.errors import GrainassayError
 from vision.intake import load_photo
 from vision.measure import PanelMeasure
 from vision.panels import find_panels, panels_from_outlines, rectify
@@ -48,7 +49,7 @@ def rendered(folder: Path, every: int, *, found: bool) -> Iterator[tuple[Photo, 
             for row in rows:
                 try:
                     panels += panels_from_outlines(photo, [(str(row["id"]), [tuple(q) for q in row["outline"]])])
-                except Exception:  # an outline that crosses itself is of no use here
+                except GrainassayError:  # an outline that crosses itself is of no use here
                     continue
         for panel in panels:
             yield photo, panel

@@ -29,6 +29,7 @@ from training.edge_rows import Row, fold_of_group, measured, row_of
 from training.edges.examples import Example
 from training.edges.make import make_edge
 from training.edges.sets import PER_KIND, Trial, plan
+from training.half_onnx import halve
 from vision.edges.canvas import BESIDE, LONG, TALL, TOLD, WIDE
 from vision.edges.kinds import STRIP_KINDS
 from vision.edges.net import as_answer
@@ -194,9 +195,7 @@ def answered(net: Any, rows: list[Row], device: str) -> list[Any]:
 
 def export(net: Any, path: Path) -> None:
     """Write the net as ONNX, its large weights as half floats; maps come out as 0..1."""
-    import onnx
     import torch
-    from onnx import numpy_helper
 
     class Answers(torch.nn.Module):  # type: ignore[misc, unused-ignore]
         def __init__(self) -> None:
@@ -210,19 +209,7 @@ def export(net: Any, path: Path) -> None:
     given = torch.zeros(1, 3, TALL, WIDE), torch.zeros(1, 3, 2 * BESIDE, LONG), torch.zeros(1, TOLD)
     torch.onnx.export(Answers(), given, str(path), input_names=["strip", "arris", "told"],
                       output_names=["kind", "asks", "maps"], opset_version=17, dynamo=False)
-    model = onnx.load(str(path))
-    casts = []
-    for held in list(model.graph.initializer):
-        values = numpy_helper.to_array(held)
-        if values.dtype == np.float32 and values.size >= 512:
-            half = numpy_helper.from_array(values.astype(np.float16), f"{held.name}_half")
-            casts.append(onnx.helper.make_node("Cast", [half.name], [held.name], to=onnx.TensorProto.FLOAT))
-            model.graph.initializer.remove(held)
-            model.graph.initializer.append(half)
-    for node in reversed(casts):
-        model.graph.node.insert(0, node)
-    onnx.checker.check_model(model)
-    onnx.save(model, str(path))
+    halve(path)
 
 
 def keep(rows: dict[str, Row | None], path: Path) -> None:

@@ -74,7 +74,7 @@ def _sides(measured: PanelMeasure, pictures: Shrunk | None, narrow: bool) -> lis
     for strip in find_strips(work.photo_pixels, work.panel.outline, pictures=pictures)[:MOST_BESIDE]:
         report = measure_edge(work.photo_pixels, strip.outline, face_at=strip.face_at, px_per_mm=px_per_mm)
         if report is not None and report.kind not in ("other", "cannot_tell"):
-            out.append(side_detail(report, beside=strip.chance))
+            out.append(side_detail(report, beside=True))
     return out
 
 

@@ -61,8 +61,8 @@ def _size(px: float, mm: float | None) -> str:
 NEIGHBOUR = "It may belong to a neighbouring part."
 
 
-def side_detail(report: EdgeReport, beside: float | None = None) -> Detail:
-    """The report as a detail. `beside`: chance that a strip found beside a face is a narrow side at all, else None."""
+def side_detail(report: EdgeReport, *, beside: bool = False) -> Detail:
+    """The report as a detail. `beside`: of a strip found beside a face, whose chances do not hold on real photos."""
     numbers: dict[str, float | None] = {"thickness_px": report.thickness_px, "thickness_mm": report.thickness_mm}
     if report.plies is not None:
         numbers["plies_standing_out"] = float(report.plies.plies)
@@ -74,7 +74,7 @@ def side_detail(report: EdgeReport, beside: float | None = None) -> Detail:
         numbers["face_layer_px"], numbers["face_layer_mm"] = report.layer.thickness_px, report.layer.thickness_mm
     known = {k: round(float(v), 3) for k, v in numbers.items() if v is not None and math.isfinite(v)}
     chance = None if report.kind == "cannot_tell" else float(report.chances[report.kind])
-    if beside is None:
+    if not beside:
         return Detail("edge", report.kind, chance, None, report.outline, side_words(report), _MEANS[report.kind], known)
-    return Detail("edge", report.kind, None if chance is None else chance * beside, None, report.outline,
+    return Detail("edge", report.kind, None, None, report.outline,
                   f"Beside this face: {side_words(report)}", f"{_MEANS[report.kind]} {NEIGHBOUR}", known)
