@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 from service.contract import Document, Part
 from service.details import damage_kinds
-from service.words import CORE_SEEN, edge_only, panel_name, part_names, percent, probabilities, reason_words, some
-from vision import registry
+from service.words import CORE_SEEN, edge_only, part_names, percent, probabilities, reason_words, some
 
 #: A material below this probability is not brought up, unless the set keeps it and it is above FAINT.
 LIKELY, FAINT = 0.25, 0.1
@@ -71,18 +70,6 @@ def _part_risks(part: Part, narrow: bool) -> dict[str, float]:
     return out
 
 
-def _damage_risk(doc: Document) -> list[Risk]:
-    """One line for damage that would decide the work."""
-    bad = [(d, panel_name(q.id)) for p in doc.photos for q in p.panels for d in q.details
-           if d.level == "high" and d.kind not in registry.BY_HAND]
-    if not bad:
-        return []
-    kinds = some(list(dict.fromkeys(registry.DETAILS["damage"][d.kind].rstrip(".").lower() for d, _ in bad)))
-    panels = some(list(dict.fromkeys(panel for _, panel in bad)))
-    text = f"On panel {panels}. Repairs come before any finish, and some cannot be made: look at each by hand before you pay."
-    return [Risk("damage", (), f"Possible damage that decides the work: {kinds}", text, 2.5)]
-
-
 def risks(doc: Document) -> list[Risk]:
     """Risk lines, worst first, each naming its parts with the probability."""
     names = part_names(doc)
@@ -90,7 +77,7 @@ def risks(doc: Document) -> list[Risk]:
     for part in doc.parts:
         for key, p in _part_risks(part, edge_only(doc, part)).items():
             grouped.setdefault(key, []).append((part, p))
-    out = _damage_risk(doc)
+    out = []
     for key, rows in grouped.items():
         rows.sort(key=lambda r: -r[1] * EXPOSURE.get(r[0].role, 1.0))
         weight = _COST[key] * max(p * EXPOSURE.get(part.role, 1.0) for part, p in rows)

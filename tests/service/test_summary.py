@@ -103,9 +103,10 @@ def test_cautions_follow_what_is_likely(doc):
     assert [c.key for c in cautions(doc)] == ["lead", "dust", "rags", "insects", "tip"]
 
 
-def test_damage_that_decides_the_work_is_a_risk_and_by_hand_kinds_are_not(doc):
-    line = next(r for r in risks(doc) if r.key == "damage")
-    assert "chip" in line.title and "insect" not in line.title and "front1" in line.text
+def test_damage_pointed_out_is_no_risk_line(doc):
+    """Too many sound panels are wronged (training.detail_rates) to head the page with it."""
+    assert any(d.kind == "chip" for p in doc.photos for q in p.panels for d in q.details)
+    assert all("missing chip" not in (r.title + r.text).lower() for r in risks(doc))
 
 
 def test_what_is_seen_besides_is_told_with_what_its_chances_rest_on(doc):

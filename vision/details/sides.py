@@ -77,4 +77,4 @@ def side_detail(report: EdgeReport, *, beside: bool = False) -> Detail:
     if not beside:
         return Detail("edge", report.kind, chance, None, report.outline, side_words(report), _MEANS[report.kind], known)
     return Detail("edge", report.kind, None, None, report.outline,
-                  f"Beside this face: {side_words(report)}", f"{_MEANS[report.kind]} {NEIGHBOUR}", known)
+                  f"Beside this face: a{side_words(report)[1:]}", f"{_MEANS[report.kind]} {NEIGHBOUR}", known)
