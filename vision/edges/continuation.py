@@ -106,14 +106,17 @@ def _band(lab: Plane, small: float, large: float) -> Floats:
 
 def _followed(rows: Floats) -> Floats:
     """(n, c) what the rows (nearest the arris first) draw on it once their lines are followed there, window by window."""
-    count, n, _ = rows.shape
-    x = np.arange(n, dtype=np.float64)
-    depth = np.arange(count) + 1.0
+    count, n, channels = rows.shape
     drawn = []
     for slope in SLOPES:
-        moved = np.stack([np.stack([np.interp(x + slope * d, x, rows[k, :, c]) for c in range(rows.shape[2])], axis=-1)
-                          for k, d in enumerate(depth)])
-        drawn.append(moved.mean(axis=0))
+        total = np.zeros((n, channels))
+        for k in range(count):
+            # the row moved along by a constant: the same two neighbours and shares everywhere, the ends held
+            whole, part = divmod(slope * (k + 1.0), 1.0)
+            at = np.arange(n + 1) + int(whole)
+            held = rows[k, np.clip(at, 0, n - 1)]
+            total += held[:-1] * (1 - part) + held[1:] * part
+        drawn.append(total / count)
     table = np.stack(drawn)  # (slopes, n, c)
     power = (table**2).sum(axis=-1)
     window = max(8, n // WINDOWS)
@@ -131,20 +134,31 @@ def _match(a: Floats, b: Floats, small: float, large: float) -> tuple[float, flo
     n = len(a)
     reach = int(min(n // 3, 12 * large))
     slack = max(1, round(small))
-
-    def at(lag: int) -> float:
-        p, q = (a[lag:], b[:n - lag]) if lag >= 0 else (a[:n + lag], b[-lag:])
-        return float((p * q).sum() / math.sqrt(float((p * p).sum()) * float((q * q).sum()) + 1e-9))
-
-    here = max(at(k) for k in range(-slack, slack + 1))
-    away = [k for k in range(int(2 * large), reach, max(1, int(small)))]
+    away = np.arange(int(2 * large), reach, max(1, int(small)))
+    most = max(slack, int(away[-1]) if len(away) else 0)
+    table = _correlations(a, b, most)
+    here = float(table[most - slack:most + slack + 1].max())
     if len(away) < 4:
         return here, math.nan
     # chance allows the same slack as the true place
-    others = np.array([at(s * k) for k in away for s in (1, -1)])
+    others = np.stack([table[most + away], table[most - away]], axis=1).ravel()
     width = 2 * slack + 1
     peaks = np.array([others[i::2][j:j + width].max() for i in (0, 1) for j in range(max(1, len(others) // 2 - width + 1))])
     return here, float((here - peaks.mean()) / (peaks.std() + 0.03))
+
+
+def _correlations(a: Floats, b: Floats, most: int) -> Floats:
+    """(2 most + 1,) correlation of two (n, c) drawings where `a` lies -most ... most px further along than `b`."""
+    n = len(a)
+    size = 1 << (n + most).bit_length()
+    both = (np.fft.rfft(a, size, axis=0) * np.fft.rfft(b, size, axis=0).conj()).sum(axis=1)
+    products = np.fft.irfft(both, size)
+    power = [np.r_[0.0, np.cumsum((v * v).sum(axis=1))] for v in (a, b)]
+    lags = np.arange(-most, most + 1)
+    begin_a, begin_b = np.maximum(lags, 0), np.maximum(-lags, 0)
+    kept = n - np.abs(lags)
+    of_a, of_b = (p[begin + kept] - p[begin] for p, begin in zip(power, (begin_a, begin_b), strict=True))
+    return np.asarray(products[lags] / np.sqrt(np.maximum(of_a * of_b, 0) + 1e-9))
 
 
 def _levelled(v: Floats, span: int) -> Floats:

@@ -43,18 +43,21 @@ class Line:
 
 def find_line(blocks: Floats, low: float, high: float) -> Line | None:
     """Most even line between two rows of (rows, stretches, 3) profiles; None where there is no room."""
-    best: list[tuple[float, int, Floats, Floats]] = []
-    for r in range(max(1, math.ceil(low)), min(len(blocks) - 2, math.floor(high)) + 1):
+    at = list(range(max(1, math.ceil(low)), min(len(blocks) - 2, math.floor(high)) + 1))
+    if not at:
+        return None
+    every = []
+    for r in at:
         w = int(np.clip(round(0.5 * r), 1, 4))
         over = blocks[max(0, r - w):r].mean(axis=0)
         under = blocks[r + (1 if w > 1 else 0):r + w + 1].mean(axis=0) if r + w + 1 <= len(blocks) else blocks[r:].mean(axis=0)
-        steps = over - under
-        step = np.median(steps, axis=0)
-        size = float(np.sqrt((step**2).sum()))
-        spread = 1.4826 * float(np.median(np.abs((steps - step) @ step))) / max(size, 1e-6)
-        best.append((size / (spread + 1.5), r, step, steps))
-    if not best:
-        return None
+        every.append(over - under)
+    changes = np.stack(every)  # (rows tried, stretches, 3)
+    usual = np.median(changes, axis=1)
+    sizes = np.sqrt((usual**2).sum(axis=1))
+    apart = np.abs(((changes - usual[:, None]) * usual[:, None]).sum(axis=2))
+    spread = 1.4826 * np.median(apart, axis=1) / np.maximum(sizes, 1e-6)
+    best = list(zip((sizes / (spread + 1.5)).tolist(), at, usual, changes, strict=True))
     score, r, step, steps = max(best, key=lambda b: b[0])
     others = [b[0] for b in best if abs(b[1] - r) > max(2, 0.4 * r)]
     axis = step / max(float(np.sqrt((step**2).sum())), 1e-6)

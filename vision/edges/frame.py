@@ -7,7 +7,6 @@ straight lines along which colour changes most in one sense.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -94,7 +93,8 @@ def lay_out(pixels: NDArray[np.uint8], outline: NDArray[np.float64] | Outline, *
     frame = _sample(pixels, quad, face_at is not None, (0.0, 0.0), (0.0, 0.0))
     if frame is None or not refine:
         return frame
-    above, below = _border(frame, frame.top - 0.5), _border(frame, frame.top + frame.rows - 0.5)
+    change = _changes(frame)
+    above, below = (_border(frame, change, row) for row in (frame.top - 0.5, frame.top + frame.rows - 0.5))
     n = frame.rgb.shape[1]
     corners = np.array([[-0.5, above[0]], [n - 0.5, above[1]], [n - 0.5, below[1]], [-0.5, below[0]]])
     if min(corners[3, 1] - corners[0, 1], corners[2, 1] - corners[1, 1]) < 0.5 * frame.rows:
@@ -167,21 +167,18 @@ def _sample(pixels: NDArray[np.uint8], quad: NDArray[np.float64], face_known: bo
     margin = int(min(96, max(24, rows)))
     source, shrink = pixels, np.eye(3)
     if scale >= 1.5:  # average down first, or fine texture would alias
-        h, w = pixels.shape[:2]
-        size = max(8, round(w / scale)), max(8, round(h / scale))
-        source = resize(pixels, *size)
-        sx, sy = size[0] / w, size[1] / h
-        shrink = np.array([[sx, 0, 0.5 * sx - 0.5], [0, sy, 0.5 * sy - 0.5], [0, 0, 1.0]])
+        source, shrink = _reduced(pixels, quad, scale, margin * scale + 8)
     target = np.array([[-0.5, margin], [n - 0.5, margin], [n - 0.5, margin + rows], [-0.5, margin + rows]]) - [0, 0.5]
     to_photo = np.asarray(cv2.getPerspectiveTransform(target.astype(np.float32), quad.astype(np.float32)), np.float64)
     matrix = shrink @ to_photo
     size = (n, rows + 2 * margin)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     rgb = np.asarray(cv2.warpPerspective(source, matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE), np.uint8)
-    gx, gy = np.meshgrid(np.arange(n, dtype=np.float64), np.arange(size[1], dtype=np.float64))
-    p = np.stack([gx, gy, np.ones_like(gx)], axis=-1) @ to_photo.T
-    x, y = p[..., 0] / p[..., 2], p[..., 1] / p[..., 2]
-    valid = (p[..., 2] > 0) & (x > -0.5) & (y > -0.5) & (x < pixels.shape[1] - 0.5) & (y < pixels.shape[0] - 0.5)
+    gx, gy = np.arange(n, dtype=np.float64)[None, :], np.arange(size[1], dtype=np.float64)[:, None]
+    x, y, z = (m[0] * gx + (m[1] * gy + m[2]) for m in to_photo)
+    # inside the photo: -0.5 < x / z < width - 0.5, likewise y
+    valid = (z > 0) & (x > -0.5 * z) & (y > -0.5 * z)
+    valid &= (x < (pixels.shape[1] - 0.5) * z) & (y < (pixels.shape[0] - 0.5) * z)
     lab = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB), np.float32)
     frame = EdgeFrame(rgb, lab, margin, rows, to_photo, scale, _NONE, _NONE, face_known, np.asarray(valid))
     if not len(above) or not len(below):
@@ -191,6 +188,20 @@ def _sample(pixels: NDArray[np.uint8], quad: NDArray[np.float64], face_known: bo
     return EdgeFrame(rgb, lab, margin, rows, to_photo, scale, borders[0], borders[1], face_known, np.asarray(valid))
 
 
+def _reduced(pixels: NDArray[np.uint8], quad: NDArray[np.float64], scale: float,
+             around: float) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
+    """The photo within `around` pixels of a strip averaged down by `scale`, and the matrix from photo pixels to its own."""
+    h, w = pixels.shape[:2]
+    left, upper = (int(np.clip(v, 0, most - 8)) for v, most in zip(np.floor(quad.min(axis=0) - around), (w, h), strict=True))
+    right, lower = (int(np.clip(v, 8, most)) for v, most in zip(np.ceil(quad.max(axis=0) + around), (w, h), strict=True))
+    right, lower = max(right, left + 8), max(lower, upper + 8)
+    size = max(8, round((right - left) / scale)), max(8, round((lower - upper) / scale))
+    small = resize(np.ascontiguousarray(pixels[upper:lower, left:right]), *size)
+    sx, sy = size[0] / (right - left), size[1] / (lower - upper)
+    shrink = np.array([[sx, 0, sx * (0.5 - left) - 0.5], [0, sy, sy * (0.5 - upper) - 0.5], [0, 0, 1.0]])
+    return small, shrink
+
+
 _NONE = Border(((0.0, 0.0), (1.0, 0.0)), 0.0, 1.0)
 
 
@@ -198,20 +209,27 @@ def block_profiles(plane: Plane, blocks: int = BLOCKS) -> Plane:
     """(h, blocks[, c]) means of a plane (h, n[, c]) over equal stretches of its length."""
     n = plane.shape[1]
     cuts = np.linspace(0, n, min(blocks, n) + 1).astype(int)
-    return np.stack([plane[:, a:b].mean(axis=1) for a, b in pairwise(cuts)], axis=1).astype(np.float32)
+    sums = np.add.reduceat(plane, cuts[:-1], axis=1, dtype=np.float64)
+    width = np.diff(cuts).astype(np.float64)
+    return np.asarray(sums / (width if plane.ndim == 2 else width[:, None]), np.float32)
 
 
-def _border(frame: EdgeFrame, row: float) -> tuple[float, float, float, float]:
+def _changes(frame: EdgeFrame) -> Plane:
+    """(h, blocks, 3) change of colour from row to row in every stretch of the length."""
+    blocks = block_profiles(np.asarray(cv2.GaussianBlur(frame.lab, (0, 0), sigmaX=0.01, sigmaY=0.8), np.float32))
+    change = np.zeros_like(blocks)
+    change[1:-1] = 0.5 * (blocks[2:] - blocks[:-2])
+    return change
+
+
+def _border(frame: EdgeFrame, change: Plane, row: float) -> tuple[float, float, float, float]:
     """(row at the left end, row at the right end, step, sureness) of the border found near a row.
 
     Every straight line within reach is tried; its score is the length of the mean, over stretches, of the signed change of
     colour across it: texture changes colour now one way, now the other, a border always the same way.
     """
     reach = max(4.0, min(0.45 * frame.rows, 20.0))
-    blocks = block_profiles(np.asarray(cv2.GaussianBlur(frame.lab, (0, 0), sigmaX=0.01, sigmaY=0.8), np.float32))
-    h, k = blocks.shape[:2]
-    change = np.zeros_like(blocks)
-    change[1:-1] = 0.5 * (blocks[2:] - blocks[:-2])
+    h, k = change.shape[:2]
     offsets = np.arange(-reach, reach + 0.01, 0.5 if reach < 10 else 1.0)
     grid = float(offsets[1] - offsets[0])
     place = (np.arange(k) + 0.5) / k

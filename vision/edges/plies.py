@@ -209,16 +209,20 @@ def _cut(profile: Floats, zoom: float, lean: Floats) -> tuple[list[int], float, 
     own[:, :-1] -= lean[None, :-1]
     costs: dict[int, float] = {1: float(own[0, t]) if t >= least else 0.0}
     cuts: dict[int, list[int]] = {1: [0, t]}
+    far = 0.25 / zoom * np.where(end > start, length, 0)
     for k in range(2, min(MAX_PLIES, t // least) + 1):
         outer, inner = (own + shape for shape in _length_cost(length, t / k))
         at = _best_path(inner, outer, k)
         if at is None:
             continue
-        # now each of the two kinds of layer has a level of its own
+        # now each of the two kinds of layer has a level of its own, which only adds to the cost
         pieces = list(pairwise(at))
+        price = sum(float((outer if i in (0, k - 1) else inner)[a, b]) for i, (a, b) in enumerate(pieces))
+        if price + BOUNDARY * (k - 1) > min((costs[j] for j in costs if (j - k) % 2 == 0), default=math.inf):
+            continue
         levels = [np.average([mean[a, b] for a, b in pieces[p::2]], axis=0, weights=[b - a for a, b in pieces[p::2]])
                   for p in (0, 1)]
-        pull = [0.25 / zoom * np.where(end > start, length, 0) * ((mean - level) ** 2).sum(axis=-1) for level in levels]
+        pull = [far * sum((mean[..., c] - level[c]) ** 2 for c in range(len(level))) for level in levels]
         at = _best_path(inner, outer, k, pull) or at
         price = sum(float(((outer if i in (0, k - 1) else inner) + pull[i % 2])[a, b]) for i, (a, b) in enumerate(pairwise(at)))
         costs[k], cuts[k] = price + BOUNDARY * (k - 1), at

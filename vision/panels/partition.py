@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
@@ -63,12 +64,15 @@ class PhotoSurfaces:
 def partition(seen: Cells, size: tuple[int, int], head: SurfaceHead, net: BoundaryNet) -> PhotoSurfaces:
     """Partition from cells of a photo of `size` (width, height) px."""
     h, w = seen.pixels.shape[:2]
-    reduced = head.reduced(seen)
-    answers = net.look(seen)
+    # two ways of looking at the same cells, side by side: nothing else can be done until both have looked
+    with ThreadPoolExecutor(1) as beside:
+        asked = beside.submit(head.reduced, seen)
+        answers = net.look(seen)
+        patches, count = superpixels.superpixels(answers.boundary)
+        reduced = asked.result()
     cell_likeness = both(head.likeness(reduced), resize_map(answers.furniture, seen.shape[1], seen.shape[0]))
     likeness = likeness_map(cell_likeness, w, h)
     features = np.ascontiguousarray(reduced @ head.same)
-    patches, count = superpixels.superpixels(answers.boundary)
     # Patches do not always meet on the very top of a ridge: a border is as strong as the highest ground beside it.
     ridge = np.asarray(cv2.dilate(answers.boundary, np.ones((3, 3), np.uint8)), dtype=np.float32)
     graph = regions.build(patches, count, seen.lab, cell_likeness, features, ridge)
