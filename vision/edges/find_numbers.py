@@ -13,16 +13,18 @@ from vision.edges.find_lines import ENDS, Floats, Lines, SideLayout, changes, re
 
 Numbers = NDArray[np.float64]
 
-_LINE: Final = ("size", "even", "same", "score", "sure", "sharp", "past", "tilt", "light")
+_LINE: Final = ("size", "even", "same", "score", "sure", "sharp", "past", "past_least", "tilt", "light")
 NAMES: Final = (
     *(f"arris_{n}" for n in _LINE), *(f"outer_{n}" for n in _LINE),
     "inside", "depth_px", "depth_rows", "depth_share", "taper", "off_outline", "outline_itself", "rank", "between", "beyond_line",
     "face_strip", "face_strip_light", "face_strip_hue", "strip_beyond", "strip_beyond_light", "strip_beyond_hue", "face_beyond",
     "face_beyond_hue", "strip_light", "beyond_light", "strip_chroma", "rough_face", "rough_strip", "rough_beyond", "ramp",
     "ramp_even", "tone_with_face", "tone_with_beyond", "waver", "end_least", "end_most", "end_face", "length_px", "length_share",
-    "panel_share", "way_down", "way_aside", "corner_low", "corner_high", "to_border")
+    "panel_share", "way_down", "way_aside", "corner_low", "corner_high",
+    "turned", "view_known", "cut", "to_border", "groove", "outer_groove", "turned_depth")
 #: What the whole outline adds to a side.
-PANEL: Final = ("length_px", "length_share", "panel_share", "way_down", "way_aside", "corner_low", "corner_high")
+PANEL: Final = ("length_px", "length_share", "panel_share", "way_down", "way_aside", "corner_low", "corner_high",
+                "turned", "view_known", "cut")
 
 
 def _band(sums: Floats, first: NDArray[np.floating], last: NDArray[np.floating]) -> Floats:
@@ -68,13 +70,14 @@ def line_numbers(layout: SideLayout, lines: Lines) -> NDArray[np.float64]:
     past = np.concatenate([along[:, :ENDS], along[:, -ENDS:]], axis=1)
     ends = np.stack([past[:, :ENDS].mean(axis=1), past[:, ENDS:].mean(axis=1)])
     columns = (size, size / (inner.std(axis=1) + 1.0), (inner > 0.25 * size[:, None]).mean(axis=1), scores, scores / usual,
-               single.max(axis=0) / np.maximum(size, 0.5), ends.max(axis=0) / (size + 1.0), np.abs(lines.tilt), mean[:, 0])
+               single.max(axis=0) / np.maximum(size, 0.5), ends.max(axis=0) / (size + 1.0),
+               ends.min(axis=0) / (size + 1.0), np.abs(lines.tilt), mean[:, 0])
     return np.stack(columns, axis=1).astype(np.float64)
 
 
-def band_numbers(layout: SideLayout, lines: Lines, bands: NDArray[np.intp], panel: dict[str, float]) -> Numbers:
-    """(bands, len(NAMES)) numbers. `panel`: the numbers of PANEL (`sides_of` in find.py)."""
-    each = line_numbers(layout, lines)
+def band_numbers(layout: SideLayout, lines: Lines, each: NDArray[np.float64], bands: NDArray[np.intp],
+                 panel: dict[str, float]) -> Numbers:
+    """(bands, len(NAMES)) numbers. `each`: `line_numbers`; `panel`: the numbers of PANEL (`sides_of` in find.py)."""
     i, j, inside = bands[:, 0], bands[:, 1], bands[:, 2].astype(bool)
     spread = layout.place - 0.5
     upper = lines.row[i][:, None] + lines.tilt[i][:, None] * spread
@@ -102,6 +105,10 @@ def band_numbers(layout: SideLayout, lines: Lines, bands: NDArray[np.intp], pane
     ends = _past_ends(strip) / step
     face_end = _past_ends(face).min(axis=0)
     fs, sb, fb = mean["face"] - mean["strip"], mean["strip"] - mean["beyond"], mean["face"] - mean["beyond"]
+    grooves = [np.minimum(np.median(read_at(layout.profiles[..., 0], v)[:, mid], axis=1),
+                          np.median(read_at(layout.profiles[..., 0], v + 1)[:, mid], axis=1)) for v in (upper, lower)]
+    groove = np.minimum(mean["face"][:, 0], mean["strip"][:, 0]) - grooves[0]
+    outer_groove = np.minimum(mean["strip"][:, 0], mean["beyond"][:, 0]) - grooves[1]
     near = np.where(inside, j, i)
     far = np.where(inside, i, j)
     rivals = (lines.row[None] - layout.zero) * np.where(inside, -1, 1)[:, None] > 2
@@ -119,5 +126,6 @@ def band_numbers(layout: SideLayout, lines: Lines, bands: NDArray[np.intp], pane
         _with(strip[:, mid, 0], face[:, mid, 0]), _with(strip[:, mid, 0], beyond[:, mid, 0]), strip[:, mid, 0].std(axis=1),
         ends.min(axis=0), ends.max(axis=0), face_end, *(panel[k] * many for k in PANEL),
         np.where(inside, 1e3, np.minimum((layout.high - 1 - lines.row[j]) * layout.step, 1e3)),
+        groove, outer_groove, panel["turned"] * depth * layout.step / panel["length_px"],
     ]
     return np.stack([np.asarray(c, np.float64) for c in columns], axis=1)
