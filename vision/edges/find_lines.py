@@ -211,15 +211,13 @@ def lines_of(layout: SideLayout, slack: float) -> Lines:
     planes[:, pad:-pad, :3] = change.transpose(1, 0, 2)
     planes[:, pad:-pad, 3] = (change**2).sum(axis=2).T
     sums = np.zeros((len(TILTS), rows, 4), np.float32)
-    flat_rows, first = planes.reshape(-1, 4), pad + np.arange(k) * (rows + 2 * pad)
-    laid = np.empty((k, 4 * (rows + 1)), np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(planes.reshape(-1), 4 * (rows + 1))
+    first = pad + np.arange(k) * (rows + 2 * pad)
     for t, tilt in enumerate(TILTS):
         shift = tilt * spread
         low = np.floor(shift).astype(np.intp)
         part = (shift - low).astype(np.float32)
-        begin = (first + low).tolist()
-        for j in range(k):
-            laid[j] = flat_rows[begin[j]:begin[j] + rows + 1].reshape(-1)
+        laid = windows[4 * (first + low)]
         sums[t] = ((1 - part) @ laid[:, :-4] + part @ laid[:, 4:]).reshape(rows, 4)
     mean, square = sums[..., :3] / k, sums[..., 3] / k
     size2 = np.einsum("trc,trc->tr", mean, mean)

@@ -46,6 +46,13 @@ def _past_ends(tone: Floats) -> NDArray[np.float64]:
     return np.stack([_norm(tone[:, past].mean(axis=1) - tone[:, last].mean(axis=1)) for past, last in near])
 
 
+def _median(v: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Median over the second axis, STRETCHES (an even number) long."""
+    ordered = np.sort(v, axis=1)
+    half = v.shape[1] // 2
+    return np.asarray(0.5 * (ordered[:, half - 1] + ordered[:, half]), np.float64)
+
+
 def _with(a: Floats, b: Floats) -> NDArray[np.float64]:
     """Correlation along the side, drawn to nought where either hardly changes."""
     a, b = a - a.mean(axis=1, keepdims=True), b - b.mean(axis=1, keepdims=True)
@@ -64,7 +71,8 @@ def line_numbers(layout: SideLayout, lines: Lines) -> NDArray[np.float64]:
     unit = mean / np.maximum(size, 1e-6)[:, None]
     along = (found * unit[:, None]).sum(axis=2)
     inner = along[:, ENDS:-ENDS]
-    single = np.stack([(read_at(change, at + d)[:, ENDS:-ENDS].mean(axis=1) * unit).sum(axis=1) for d in (-2.0, 2.0)])
+    beside = read_at(change, np.concatenate([at - 2.0, at + 2.0]))[:, ENDS:-ENDS].mean(axis=1)
+    single = (beside.reshape(2, -1, 3) * unit).sum(axis=2)
     usual = float(np.median(lines.best)) + 0.3
     scores = lines.score
     past = np.concatenate([along[:, :ENDS], along[:, -ENDS:]], axis=1)
@@ -83,17 +91,22 @@ def band_numbers(layout: SideLayout, lines: Lines, each: NDArray[np.float64], ba
     upper = lines.row[i][:, None] + lines.tilt[i][:, None] * spread
     lower = lines.row[j][:, None] + lines.tilt[j][:, None] * spread
     depth = lines.row[j] - lines.row[i]
-    sums = np.concatenate([np.zeros((1, *layout.profiles.shape[1:]), np.float32), np.cumsum(layout.profiles, axis=0)])
-    rough_sums = np.concatenate([np.zeros((1, layout.rough.shape[1]), np.float32), np.cumsum(layout.rough, axis=0)])
+    # (rows + 1, stretches, 4): running sums of the profiles and of the roughness
+    sums = np.zeros((len(layout.profiles) + 1, len(layout.place), 4), np.float32)
+    np.cumsum(layout.profiles, axis=0, out=sums[1:, :, :3])
+    np.cumsum(layout.rough, axis=0, out=sums[1:, :, 3])
     wide = np.clip(0.8 * depth, 3.0, 14.0)[:, None]
     rim = np.where(depth >= 6, 1.0, 0.4)[:, None]
-    spans = {"face": (upper - 1 - wide, upper - 1), "strip": (upper + rim, lower - rim), "beyond": (lower + 1, lower + 1 + wide)}
-    tone = {k: _band(sums, *v) for k, v in spans.items()}
-    rough = {k: _band(rough_sums, *v)[:, ENDS:-ENDS].mean(axis=1).astype(np.float64) for k, v in spans.items()}
-    mid = slice(ENDS, -ENDS)
-    mean = {k: np.median(v[:, mid], axis=1).astype(np.float64) for k, v in tone.items()}
     half = 0.5 * (upper + lower)
-    ramp = (_band(sums, half, lower - rim) - _band(sums, upper + rim, half))[:, mid, 0]
+    spans = {"face": (upper - 1 - wide, upper - 1), "strip": (upper + rim, lower - rim), "beyond": (lower + 1, lower + 1 + wide),
+             "first": (upper + rim, half), "second": (half, lower - rim)}
+    means = _band(sums, *(np.concatenate(ends) for ends in zip(*spans.values(), strict=True)))
+    each_span = dict(zip(spans, np.split(means, len(spans)), strict=True))
+    mid = slice(ENDS, -ENDS)
+    tone = {k: each_span[k][..., :3] for k in ("face", "strip", "beyond")}
+    rough = {k: each_span[k][:, mid, 3].mean(axis=1).astype(np.float64) for k in tone}
+    mean = {k: _median(v[:, mid]) for k, v in tone.items()}
+    ramp = (each_span["second"] - each_span["first"])[:, mid, 0]
     weaker = np.minimum(lines.score[i], lines.score[j]) + 0.3
     between, after = np.zeros(len(bands)), np.zeros(len(bands))
     for n in range(len(bands)):
@@ -105,8 +118,9 @@ def band_numbers(layout: SideLayout, lines: Lines, each: NDArray[np.float64], ba
     ends = _past_ends(strip) / step
     face_end = _past_ends(face).min(axis=0)
     fs, sb, fb = mean["face"] - mean["strip"], mean["strip"] - mean["beyond"], mean["face"] - mean["beyond"]
-    grooves = [np.minimum(np.median(read_at(layout.profiles[..., 0], v)[:, mid], axis=1),
-                          np.median(read_at(layout.profiles[..., 0], v + 1)[:, mid], axis=1)) for v in (upper, lower)]
+    lightness = _median(read_at(layout.profiles[..., 0], np.concatenate([upper, upper + 1, lower, lower + 1]))[:, mid])
+    at_lines = np.split(lightness, 4)
+    grooves = np.minimum(at_lines[0], at_lines[1]), np.minimum(at_lines[2], at_lines[3])
     groove = np.minimum(mean["face"][:, 0], mean["strip"][:, 0]) - grooves[0]
     outer_groove = np.minimum(mean["strip"][:, 0], mean["beyond"][:, 0]) - grooves[1]
     near = np.where(inside, j, i)
