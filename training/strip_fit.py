@@ -4,7 +4,9 @@
 
 Boosted small trees learn from the numbers of each candidate band; log odds of pieces left out in turn then teach the second
 step (a logistic regression on the likeliest band of each side), whose chances are thereby calibrated, and the least chance from
-which bands are told: the lowest at which those left out are right often enough. Needs the training extra; writes plain arrays.
+which bands are told: the lowest at which those left out are right often enough. Smaller trees learn from the right bands whether
+a narrow side is the panel's own or a neighbouring part's, calibrated on pieces left out likewise. Needs the training extra;
+writes plain arrays.
 """
 
 from __future__ import annotations
@@ -23,8 +25,9 @@ from numpy.typing import NDArray
 from training.strip_rows import RIGHT, FaceBands, bands_with_truth, enlarged, rendered_photos
 from vision.edges.find_model import MODEL, StripModel, Trees, own_numbers, save_strip_model, second_numbers
 
-#: Share of told bands that must be right among pieces left out, and groups of pieces left out in turn.
-WANTED, FOLDS = 0.92, 3
+#: Share of told bands that must be right among pieces left out, surely enough: its lower bound (one side, 95 %, pieces drawn
+#: anew) counts, since the lowest chance that just reaches a share was lucky; and groups of pieces left out in turn.
+WANTED, FOLDS = 0.90, 3
 TREES, DEPTH, LEAVES, RATE = 160, 6, 14, 0.09
 #: Trees that tell whose a narrow side is.
 OWN_TREES = 70
@@ -124,11 +127,15 @@ def winners(table: BandTable, odds: Floats) -> tuple[NDArray[np.intp], Floats]:
     return np.concatenate(index), np.concatenate(numbers)
 
 
-def least_chance(chance: Floats, right: NDArray[np.bool_], wanted: float = WANTED) -> float:
-    """Lowest chance, in hundredths, from which on the share right reaches `wanted`; 0.99 where none does."""
+def least_chance(chance: Floats, right: NDArray[np.bool_], piece: Sequence[str], wanted: float = WANTED) -> float:
+    """Lowest chance, in hundredths, from which on the share right surely reaches `wanted`; 0.99 where none does."""
+    names, number = np.unique(np.asarray(piece), return_inverse=True)
+    drawn = np.random.default_rng(0).integers(0, len(names), (500, len(names)))
     for hundredths in range(30, 99):
         told = chance >= hundredths / 100
-        if told.any() and right[told].mean() >= wanted:
+        count = np.bincount(number[told], minlength=len(names))[drawn].sum(axis=1)
+        good = np.bincount(number[told], weights=right[told], minlength=len(names))[drawn].sum(axis=1)
+        if told.any() and np.percentile(good / np.maximum(1, count), 5) >= wanted:
             return hundredths / 100
     return 0.99
 
@@ -151,7 +158,7 @@ def fit(table: BandTable) -> tuple[StripModel, dict[str, float]]:
     model = StripModel(grow(table.numbers[use], table.right[use], weight[use]), weights, 0.5, owner, own_weights)
     chance = model.chance(second)
     right = table.right[best]
-    model = replace(model, least=least_chance(chance, right))
+    model = replace(model, least=least_chance(chance, right, [table.piece[k] for k in table.outline[best]]))
     shown = chance >= model.least
     return model, {"sides": float(len(best)), "right": float(right.sum()), "least": model.least, "told": float(shown.sum()),
                    "right_when_told": float(right[shown].mean()) if shown.any() else float("nan"), **own_figures}

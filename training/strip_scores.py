@@ -4,7 +4,8 @@
 
 A told band is right when it and a true narrow side share half of what either covers along the panel's side; it is not judged
 where the truth names nothing (parts too small for it). A true narrow side (at least 80 px long, beside a face) is found when
-any right band lies on it. Outlines are true, jittered by 2 to 4 px, drawn round face and edge, and found by the program.
+any right band lies on it. A band is called the panel's own from a chance of 0.7; that is right when it lies on a narrow side of
+the face's own part. Outlines are true, jittered by 2 to 4 px, drawn round face and edge, and found by the program.
 Intervals (95 %) draw pieces anew. Real photos have no truth for this: only counts are told.
 """
 

@@ -147,8 +147,12 @@ def test_winners_are_the_likeliest_band_of_each_side():
 def test_least_chance_is_the_lowest_that_is_right_often_enough():
     chance = np.array([0.95, 0.9, 0.8, 0.7, 0.6, 0.5])
     right = np.array([True, True, True, False, True, False])
-    assert least_chance(chance, right, 1.0) == pytest.approx(0.71) and least_chance(chance, right, 0.8) == pytest.approx(0.51)
-    assert least_chance(chance, ~chance.astype(bool), 0.9) == 0.99
+    one = ["p"] * 6
+    assert least_chance(chance, right, one, 1.0) == pytest.approx(0.71)
+    assert least_chance(chance, right, one, 0.8) == pytest.approx(0.51)
+    assert least_chance(chance, ~chance.astype(bool), one, 0.9) == 0.99
+    # of several pieces the share must hold whichever are drawn: one wrong of five is too many for 0.8
+    assert least_chance(chance, right, list("abcdef"), 0.8) == pytest.approx(0.71)
 
 
 def test_a_model_taught_on_other_numbers_is_refused(tmp_path, monkeypatch):

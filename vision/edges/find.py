@@ -4,10 +4,11 @@ A face's outline ends at an arris; beyond it a narrow side shows as a band bound
 drawn round face and edge together holds that band just inside instead. Shadows, gaps and mouldings look alike; which band is
 a narrow side is a taught decision (`training.strip_fit`), calibrated on rendered furniture, and bands below a least chance are
 not told.
-The finder sees that a thickness shows, not whose: on rendered furniture about half of the bands told rightly belong to a
-neighbouring part (a cabinet's sides round its back or doors). A band alone must not settle what this panel's core is.
-Much is missed, most of all thick narrow sides in close views; none told means nothing. Real photos have no truth for this:
-chances hold for renders only.
+About half of the bands told rightly on rendered furniture belong to a neighbouring part (a cabinet's sides round its back or
+doors); a second decision, `own`, says how likely a narrow side is this panel's, mostly from where the camera must stand to see
+it (`find_view`). A band with a low `own` says nothing of this panel's core.
+A side that the photo cuts is looked at as far as it shows. Much is still missed; none told means nothing. Real photos have no
+truth for this: chances hold for renders only.
 """
 
 from __future__ import annotations
