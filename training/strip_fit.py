@@ -27,7 +27,7 @@ from vision.edges.find_model import MODEL, StripModel, Trees, own_numbers, save_
 
 #: Share of told bands that must be right among pieces left out, surely enough: its lower bound (one side, 95 %, pieces drawn
 #: anew) counts, since the lowest chance that just reaches a share was lucky; and groups of pieces left out in turn.
-WANTED, FOLDS = 0.90, 3
+WANTED, FOLDS = 0.92, 3
 TREES, DEPTH, LEAVES, RATE = 160, 6, 14, 0.09
 #: Trees that tell whose a narrow side is.
 OWN_TREES = 70
