@@ -339,6 +339,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(f"{kind:10s} precision {s['precision']['share']:.2f} recall {s['recall']['share']:.2f} F1 {s['f1']:.2f} "
               f"AUC {s['auc']:.3f}"
               f" | embedding F1 {b.get('f1', math.nan):.2f} AUC {b.get('auc', math.nan):.3f} | false {s['false']}")
+    if result["baseline"]:
+        print(f"embedding: logistic regression taught on {len(fit) + len(held)} pictures, judged on the same {len(found)}")
     print("tails", result["tails"])
     for key in ("real_wood", "real"):
         print(key, {k: v for k, v in result.get(key, {}).items() if k != "noted"})
