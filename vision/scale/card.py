@@ -219,7 +219,10 @@ def _px_per_mm(quad: Array) -> float:
 
 
 def is_card(seen: CardSeen, *, told: bool = False) -> bool:
-    """Whether a measured candidate passes all checks. `told`: somebody says that there is one."""
+    """Whether a measured candidate passes all checks. `told`: somebody says that there is one; sides may then scatter
+    more and the ratio be less sure, but three corners must be a card's unless all else holds as without being told."""
+    if told and is_card(seen):
+        return True
     off, error = seen.ratio
     pose = seen.poses[0]
     straight = _straight(seen.sides, seen.px_per_mm, strictly=not told)
