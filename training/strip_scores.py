@@ -80,6 +80,8 @@ def add_photo(result: WayResult, photo: RenderedPhoto, faces: Sequence[FaceBands
     for face in faces:
         result.faces.append(photo.piece)
         for strip, side, n in judged(face.sides, model):
+            if not side.clear(n):
+                continue  # never told
             k = next(i for i, s in enumerate(face.sides) if s is side)
             right = bool(face.shared[k][n] >= RIGHT)
             own, sure = None if face.way == "found" else bool(face.own[k][n]), bool(face.judged[k][n])

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from vision.edges.find_lines import Lines, Points, Shrunk, SideLayout, bands_of, lay_side, lines_of
 from vision.edges.find_model import StripModel, load_strip_model, own_numbers, second_numbers
-from vision.edges.find_numbers import Numbers, band_numbers, line_numbers
+from vision.edges.find_numbers import NAMES, Numbers, band_numbers, line_numbers
 from vision.edges.find_view import turned_to_camera
 from vision.types import Outline
 
@@ -30,9 +30,11 @@ from vision.types import Outline
 LEAST_SIDE, MOST_SIDES = 48.0, 6
 #: By how much an outline may be off: photo pixels, and share of the side's length.
 OFF_PX, OFF_SHARE = 5.0, 0.008
-#: Least change of colour over the arris (8-bit Lab): where the arris hardly shows, a rim of face left out by a loosely drawn
-#: outline looks like a narrow side; most wrong bands on real photos were such rims.
-LEAST_ARRIS = 5.0
+#: Least change of colour over the arris (8-bit Lab) of a candidate, and of a band that is told: where the arris hardly shows, a
+#: rim of face left out by a loosely drawn outline looks like a narrow side; most wrong bands on real photos were such rims.
+LEAST_ARRIS, TOLD_ARRIS = 5.0, 12.0
+
+ARRIS_SIZE = NAMES.index("arris_size")
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,10 @@ class SideBands:
     def depths(self) -> NDArray[np.float64]:
         return np.asarray((self.lines.row[self.bands[:, 1]] - self.lines.row[self.bands[:, 0]]) * self.layout.step)
 
+    def clear(self, n: int) -> bool:
+        """The arris shows well enough for the band to be told."""
+        return bool(self.numbers[n, ARRIS_SIZE] >= TOLD_ARRIS)
+
     def corners(self, n: int) -> Points:
         """(4, 2) photo px: the arris' ends, then the outer line's, back again."""
         upper, lower = (self.layout.ends_on_photo(float(self.lines.row[k]), float(self.lines.tilt[k])) for k in self.bands[n, :2])
@@ -71,11 +77,14 @@ def find_strips(pixels: NDArray[np.uint8], outline: Outline | NDArray[np.float64
                 pictures: Shrunk | None = None) -> tuple[FoundStrip, ...]:
     """Likely narrow sides along a panel's outline (photo pixels), likeliest first, at most one a side.
 
-    `least`: chance from which a band is told (the model's own without); `pictures`: `Shrunk(pixels)` to share between panels.
+    `least`: chance from which a band is told, whatever its arris (the model's own without, and clear ones only); `pictures`:
+    `Shrunk(pixels)` to share between panels.
     """
     model = load_strip_model()
     found = judged(side_bands(pictures or Shrunk(pixels), pixels.shape, np.asarray(outline, np.float64)), model)
-    return tuple(strip for strip, _, _ in found if strip.chance >= (model.least if least is None else least))
+    if least is not None:
+        return tuple(strip for strip, _, _ in found if strip.chance >= least)
+    return tuple(strip for strip, side, n in found if strip.chance >= model.least and side.clear(n))
 
 
 def judged(sides: list[SideBands], model: StripModel) -> list[tuple[FoundStrip, SideBands, int]]:

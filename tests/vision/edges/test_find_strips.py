@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -164,6 +166,15 @@ def test_an_even_picture_and_odd_outlines_give_nothing():
     assert find_strips(pixels, [(100, 60), (500, 60)]) == ()
     assert find_strips(pixels, [(10, 10), (40, 10), (40, 40)]) == ()  # too short
     assert find_strips(pixels, [(-3, -3), (602, -3), (602, 402), (-3, 402)]) == ()  # the whole photo: nothing beside it
+
+
+def test_a_band_whose_arris_hardly_shows_is_judged_but_not_told(monkeypatch):
+    pixels = with_edge(22)
+    monkeypatch.setattr("vision.edges.find.load_strip_model", lambda: replace(load_strip_model(), least=0.3))
+    told = find_strips(pixels, FACE)[0]
+    assert abs(told.depth_px - 22) < 2
+    monkeypatch.setattr("vision.edges.find.TOLD_ARRIS", 60.0)
+    assert find_strips(pixels, FACE) == () and told in find_strips(pixels, FACE, least=0.0)
 
 
 @pytest.mark.parametrize("cut", [0, 1])
