@@ -220,9 +220,7 @@ def _px_per_mm(quad: Array) -> float:
 
 def is_card(seen: CardSeen, *, told: bool = False) -> bool:
     """Whether a measured candidate passes all checks. `told`: somebody says that there is one; sides may then scatter
-    more and the ratio be less sure, but three corners must be a card's unless all else holds as without being told."""
-    if told and is_card(seen):
-        return True
+    more and the ratio be less sure, but three corners must be a card's: two can belong to a card with one side misplaced."""
     off, error = seen.ratio
     pose = seen.poses[0]
     straight = _straight(seen.sides, seen.px_per_mm, strictly=not told)
