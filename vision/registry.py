@@ -127,7 +127,7 @@ FINDING_KINDS: Final = _frozen({
     "leaf_layout": "Leaves laid to a pattern, or boards side by side with no relation.",
     "edge_make": "What a narrow side is made of: wood, plies, particles, fibre, a glued-on strip, a thin face layer.",
     "joint": "How parts are joined: dovetails, fingers, fittings, holes in a row. Shown, not weighed.",
-    "fitting": "Knobs, pulls, keyholes, hinges, glass, and holes where a pull is gone. Shown, not weighed.",
+    "fitting": "Knobs, pulls, keyholes, hinges, screws, and holes where a pull is gone. Shown, not weighed.",
     "damage": "A damaged place. It changes the work; shown, not weighed.",
 })
 
@@ -171,7 +171,6 @@ DETAILS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType({
         "hinge": "A hinge.",
         "screw": "A screw head.",
         "hole": "A bare hole.",
-        "glass": "A pane of glass or a mirror, possibly.",
         "pull_missing": "Holes where a pull may be gone.",
     }),
     "damage": _frozen({

@@ -31,8 +31,10 @@ MOST, MOST_BESIDE = 6, 2
 LEAST_LONG = 1.8
 #: Told from these chances of the rooms on. They were calibrated on made-up pictures and do not hold elsewhere, so they are not
 #: handed on; the limits are such that on sound rendered furniture few panels are wronged (training.detail_rates).
-LEAST_JOINT = {"cam": 0.75, "cap": 0.75, "dowel": 0.75, "nail": 0.75, "staples": 0.75, "relief": 0.9}
+LEAST_JOINT = {"cam": 0.9, "cap": 0.9, "dowel": 0.9, "nail": 0.75, "staples": 0.75, "relief": 0.9}
 LEAST_DAMAGE = 0.7
+#: A strip beside a face that is likelier a neighbouring part's says nothing of this panel.
+LEAST_OWN = 0.5
 #: Not told: a drawer's reveal and a shadow give the same dark wedge, on rendered fronts with the highest chances.
 SILENT = ("gap",)
 
@@ -71,7 +73,8 @@ def _sides(measured: PanelMeasure, pictures: Shrunk | None, narrow: bool) -> lis
         return []
     px_per_mm = work.px_scale / work.mm_per_px if work.mm_per_px else None
     out = []
-    for strip in find_strips(work.photo_pixels, work.panel.outline, pictures=pictures)[:MOST_BESIDE]:
+    strips = find_strips(work.photo_pixels, work.panel.outline, pictures=pictures)
+    for strip in [s for s in strips if s.own >= LEAST_OWN][:MOST_BESIDE]:
         report = measure_edge(work.photo_pixels, strip.outline, face_at=strip.face_at, px_per_mm=px_per_mm)
         if report is not None and report.kind not in ("other", "cannot_tell"):
             out.append(side_detail(report, beside=True))

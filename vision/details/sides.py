@@ -57,7 +57,7 @@ def _size(px: float, mm: float | None) -> str:
     return f"{px:.0f} px" if mm is None else f"{mm:.1f} mm"
 
 
-#: A strip found beside a face is often a neighbour's: on rendered furniture every other one.
+#: A strip found beside a face and told as its own is a neighbour's one time in ten on rendered furniture, oftener on photos.
 NEIGHBOUR = "It may belong to a neighbouring part."
 
 

@@ -81,6 +81,24 @@ def test_shadows_of_two_shelves_across_a_wooden_edge_are_no_plies(soft: float) -
     assert found and not any(found)
 
 
+def evenly_shaded(p: EdgePicture, periods: float, dark: float) -> EdgePicture:
+    """Shadows that follow one another over the whole thickness without a gap, as those of slats may."""
+    assert p.truth.arris is not None and p.truth.lower is not None
+    across = np.mean(p.truth.lower, axis=0) - np.mean(p.truth.arris, axis=0)
+    ys, xs = np.mgrid[: p.pixels.shape[0], : p.pixels.shape[1]]
+    depth = ((xs - p.truth.arris[0][0]) * across[0] + (ys - p.truth.arris[0][1]) * across[1]) / float(across @ across)
+    wave = 0.5 - 0.5 * np.cos(2 * np.pi * periods * depth)
+    shade = np.where((depth > 0) & (depth < 1), 1 - dark * wave, 1.0)
+    return replace(p, pixels=np.clip(p.pixels * shade[..., None], 0, 255).astype(np.uint8))
+
+
+@pytest.mark.parametrize("seed", [31, 32, 33, pytest.param(34, marks=pytest.mark.xfail(
+    strict=True, reason="On one edge in four evenly spaced shadows still pass for plies: a known limit."))])
+def test_evenly_spaced_shadows_across_a_wooden_edge_are_no_plies(seed: int) -> None:
+    found = report(evenly_shaded(solid_edge(seed), 2.5, 0.45))
+    assert found is not None and found.kind != "plies"
+
+
 def test_a_printed_band_over_particle_board_is_not_called_wood_all_through() -> None:
     """Where the band lies over the core nothing of it shows: banding, or no answer, but no end grain of one piece."""
     found = report(make_edge("band_print", "close", 41))
