@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.figure.log import Figure
-from training.figure.noise import Floats, fractal, value_noise
+from training.figure.noise import Floats, cell_hash, fractal, second_hash, value_noise
 
 STAINS = {
     "none": (1.0, 1.0, 1.0), "honey": (0.95, 0.82, 0.62), "walnut": (0.62, 0.46, 0.34), "mahogany": (0.60, 0.40, 0.31),
@@ -26,7 +26,8 @@ PAINTS = {
 class Finish:
     """`stain`: key of STAINS at `strength` 0..1; `depth`: how much a clear coat deepens colour; `roughness`: of the coat
     (0.1 mirror-like varnish to 0.7 bare); `coat`: specular strength 0..1; `filled`: pores filled level with the face;
-    `age`: yellowing 0..1; `wear`: strength of scuffs and fading 0..1."""
+    `age`: yellowing 0..1; `wear`: strength of scuffs and fading 0..1; `crackle`: strength of a net of fine cracks in an old coat
+    0..1; `name`: what the coat is called."""
 
     stain: str = "none"
     strength: float = 0.0
@@ -36,6 +37,8 @@ class Finish:
     filled: bool = False
     age: float = 0.0
     wear: float = 0.0
+    crackle: float = 0.0
+    name: str = "bare"
 
 
 def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Figure:
@@ -52,7 +55,34 @@ def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Fig
     if finish.wear > 0:
         rgb = rgb * wear_map(rgb.shape[:2], seed, texel, finish.wear)[..., None]
     relief = figure.relief * (0.15 if finish.filled else 1.0)
+    if finish.crackle > 0:
+        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel) * np.float32(finish.crackle)
+        rgb = rgb * (1 - 0.45 * cracks)[..., None]
+        relief = relief - 0.04 * cracks
     return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief.astype(np.float32), figure.ring)
+
+
+def crackle_map(shape: tuple[int, int], seed: int, texel: float) -> Floats:
+    """(h, w) 0..1 net of the cracks of an old brittle coat: the borders between the cells of scattered points, patch by patch."""
+    rng = np.random.default_rng([seed, 73])
+    cell = float(rng.uniform(2.2, 7.0))
+    stretch = float(rng.uniform(1.0, 2.2))  # cells are often longer across the grain
+    x = (np.arange(shape[1], dtype=np.float32) * np.float32(texel * stretch / cell))[None, :]
+    y = (np.arange(shape[0], dtype=np.float32) * np.float32(texel / cell))[:, None]
+    x, y = np.broadcast_arrays(x, y)
+    ix, iy = np.floor(x).astype(np.int32), np.floor(y).astype(np.int32)
+    first = np.full(shape, 9.0, np.float32)
+    second = np.full(shape, 9.0, np.float32)
+    for dx in (-1, 0, 1):
+        for dy in (-1, 0, 1):
+            h = cell_hash(seed + 74, ix + dx, iy + dy)
+            d = np.hypot(ix + dx + second_hash(h, 1) - x, iy + dy + second_hash(h, 2) - y).astype(np.float32)
+            second = np.minimum(second, np.maximum(first, d))
+            first = np.minimum(first, d)
+    width = max(0.10, 0.6 * texel) / cell  # a crack is a tenth of a millimetre wide; coarser texels see a share of it
+    line = np.clip(1.2 - (second - first) / (2 * width), 0, 1) * min(1.0, 0.25 / texel + 0.15)
+    patch = np.clip(0.5 + 1.6 * fractal(seed + 75, x * np.float32(cell / 160), y * np.float32(cell / 160)), 0, 1)
+    return (line * patch).astype(np.float32)
 
 
 def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float) -> Floats:

@@ -16,6 +16,7 @@ from training.figure import cores
 from training.figure.cuts import Board, Leaf, Peeled, cut_leaves
 from training.figure.finish import Finish, apply_finish, paint_coat
 from training.figure.log import Figure
+from training.figure.patterned import Pattern, cut_pattern
 from training.figure.prints import PrintDesign, emboss
 
 SIDES: Final = ("face", "under", "front", "rear", "left", "right")
@@ -66,7 +67,8 @@ class Slab:
 
     def facts(self) -> dict[str, Any]:
         """What the ground truth says of this slab."""
-        return {"face": self.face_class, "core": self.core, "edging": self.edging}
+        coat = {"coat": self.finish.name, "stain": self.finish.stain, "crackled": self.finish.crackle > 0}
+        return {"face": self.face_class, "core": self.core, "edging": self.edging, **coat}
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,7 +118,8 @@ class LumberSlab(Slab):
 
     def facts(self) -> dict[str, Any]:
         return {**super().facts(), "layout": "boards" if len(self.boards) > 1 else "plank", "joints_mm": list(self.joints),
-                "species": self.boards[0].log.species.name, "ring_mm": self.boards[0].log.ring_mm}
+                "species": self.boards[0].log.species.name, "ring_mm": self.boards[0].log.ring_mm,
+                "figured": self.boards[0].log.warp.kind}
 
 
 def _middle(limits: tuple[float, ...], k: int) -> float:
@@ -191,12 +194,14 @@ class CoredSlab(Slab):
 
 @dataclass(frozen=True, eq=False)
 class VeneerSlab(CoredSlab):
-    """Leaves of one flitch on a core; `peeled`: one rotary-cut sheet instead (a plywood's own face)."""
+    """Leaves of one flitch on a core, side by side or laid to a `pattern`; `peeled`: one rotary-cut sheet instead (a plywood's
+    own face)."""
 
     flitch: Board | None = None
     leaves: tuple[Leaf, ...] = ()
     layout: str = "single"
     peeled: Peeled | None = None
+    pattern: Pattern | None = None
     peel_start: float = 0.0
     along: float = 0.0
     face_class: str = "veneer"
@@ -210,6 +215,9 @@ class VeneerSlab(CoredSlab):
             start = self.peel_start + (900.0 if under else 0.0)
             pts = self.peeled.points(u[None, :], (v + start + self.size[1])[:, None], np.zeros((1, 1)))
             fig = self.peeled.log.cut(pts, texel=used)
+        elif self.pattern is not None and not under:
+            assert self.flitch is not None
+            fig = cut_pattern(self.flitch, self.pattern, self.size[:2], u, v, used)
         else:
             assert self.flitch is not None
             fig = cut_leaves(self.flitch, self.leaves, u + self.along + (150.0 if under else 0.0), v, texel=used, seam=0.25)
@@ -223,8 +231,10 @@ class VeneerSlab(CoredSlab):
     def facts(self) -> dict[str, Any]:
         log = self.flitch.log if self.flitch is not None else self.peeled.log  # type: ignore[union-attr]
         leaves = [[round(x.start, 1), round(x.end, 1), x.depth, x.mirror] for x in self.leaves]
-        return {**super().facts(), "layout": "rotary" if self.peeled is not None else self.layout, "leaves": leaves,
-                "leaf_mm": 0.6, "species": log.species.name, "ring_mm": log.ring_mm}
+        layout = "rotary" if self.peeled is not None else self.pattern.name if self.pattern is not None else self.layout
+        framed = self.pattern is not None and self.pattern.inset > 0
+        return {**super().facts(), "layout": layout, "leaves": leaves, "framed": framed, "leaf_mm": 0.6,
+                "species": log.species.name, "ring_mm": log.ring_mm, "figured": log.warp.kind}
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,7 +265,8 @@ class PrintSlab(CoredSlab):
         return {**super().facts(), "layout": "print",
                 "print_repeat_mm": self.design.repeat_mm, "print_width_mm": self.design.width_mm,
                 "print_origin_mm": list(self.origin), "plank_mm": self.design.plank_mm,
-                "species": self.design.source.log.species.name, "ring_mm": self.design.source.log.ring_mm}
+                "species": self.design.source.log.species.name, "ring_mm": self.design.source.log.ring_mm,
+                "figured": self.design.source.log.warp.kind}
 
 
 @dataclass(frozen=True, eq=False)
