@@ -41,8 +41,21 @@ class Finish:
     name: str = "bare"
 
 
-def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Figure:
-    """The figure under its finish. Stain settles in pores; wear is uneven over the surface, never in the figure's frame."""
+@dataclass(frozen=True)
+class Place:
+    """Where a texture lies on its face: mm from the face's lower corner, and the face's `span` (length, width) mm."""
+
+    x: float
+    y: float
+    span: tuple[float, float]
+
+
+def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float, place: Place | None = None) -> Figure:
+    """The figure under its finish. Stain settles in pores; wear is uneven over the surface, never in the figure's frame.
+
+    `place`: keeps scuffs and cracks where they are whatever part of a face is asked for; without it the figure is a whole face.
+    """
+    place = place or Place(0.0, 0.0, (figure.rgb.shape[1] * texel, figure.rgb.shape[0] * texel))
     rgb = figure.rgb
     tint = np.array(STAINS[finish.stain], dtype=np.float32)
     take = np.float32(finish.strength) * (1.0 + 3.0 * np.clip(-figure.relief, 0, 0.12))
@@ -53,22 +66,22 @@ def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Fig
     if finish.age > 0:
         rgb = rgb * (1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32))
     if finish.wear > 0:
-        rgb = rgb * wear_map(rgb.shape[:2], seed, texel, finish.wear)[..., None]
+        rgb = rgb * wear_map((rgb.shape[0], rgb.shape[1]), seed, texel, finish.wear, place)[..., None]
     relief = figure.relief * (0.15 if finish.filled else 1.0)
     if finish.crackle > 0:
-        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel) * np.float32(finish.crackle)
+        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel, (place.x, place.y)) * np.float32(finish.crackle)
         rgb = rgb * (1 - 0.45 * cracks)[..., None]
         relief = relief - 0.04 * cracks
     return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief.astype(np.float32), figure.ring)
 
 
-def crackle_map(shape: tuple[int, int], seed: int, texel: float) -> Floats:
+def crackle_map(shape: tuple[int, int], seed: int, texel: float, at: tuple[float, float] = (0.0, 0.0)) -> Floats:
     """(h, w) 0..1 net of the cracks of an old brittle coat: the borders between the cells of scattered points, patch by patch."""
     rng = np.random.default_rng([seed, 73])
     cell = float(rng.uniform(2.2, 7.0))
     stretch = float(rng.uniform(1.0, 2.2))  # cells are often longer across the grain
-    x = (np.arange(shape[1], dtype=np.float32) * np.float32(texel * stretch / cell))[None, :]
-    y = (np.arange(shape[0], dtype=np.float32) * np.float32(texel / cell))[:, None]
+    x = ((np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(at[0])) * np.float32(stretch / cell))[None, :]
+    y = ((np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(at[1])) * np.float32(1 / cell))[:, None]
     x, y = np.broadcast_arrays(x, y)
     ix, iy = np.floor(x).astype(np.int32), np.floor(y).astype(np.int32)
     first = np.full(shape, 9.0, np.float32)
@@ -85,21 +98,24 @@ def crackle_map(shape: tuple[int, int], seed: int, texel: float) -> Floats:
     return (line * patch).astype(np.float32)
 
 
-def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float) -> Floats:
+def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float, place: Place) -> Floats:
     """Multiplier near 1: dirt clouds, and a few scratches as thin light or dark lines."""
-    yy, xx = (np.arange(n, dtype=np.float32) * np.float32(texel) for n in shape)
+    yy = np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(place.y)
+    xx = np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(place.x)
     grid_y, grid_x = np.meshgrid(yy, xx, indexing="ij")
     out = 1.0 + np.float32(0.05 * strength) * fractal(seed + 71, grid_x / 90, grid_y / 90, octaves=3)
     rng = np.random.default_rng([seed, 72])
-    for _ in range(rng.poisson(6 * strength)):
-        x0, y0 = rng.uniform(0, xx[-1] + 1), rng.uniform(0, yy[-1] + 1)
-        angle, length = rng.uniform(0, np.pi), rng.uniform(10, 120)
+    length_mm, width_mm = place.span
+    # a face of a third of a square metre gets six at full strength
+    for _ in range(rng.poisson(6 * strength * float(np.clip(length_mm * width_mm / 3e5, 0.3, 3.0)))):
+        x0, y0 = rng.uniform(0, length_mm), rng.uniform(0, width_mm)
+        angle, length, sign = rng.uniform(0, np.pi), rng.uniform(10, 120), rng.choice([-0.16, 0.14])
         n = max(2, int(length / max(texel, 0.2)))
         s = np.linspace(0, 1, n)
-        cx = ((x0 + s * length * np.cos(angle) + 3 * s * s) / texel).astype(int)
-        cy = ((y0 + s * length * np.sin(angle)) / texel).astype(int)
+        cx = np.floor((x0 + s * length * np.cos(angle) + 3 * s * s - place.x) / texel).astype(int)
+        cy = np.floor((y0 + s * length * np.sin(angle) - place.y) / texel).astype(int)
         ok = (cx >= 0) & (cy >= 0) & (cx < shape[1]) & (cy < shape[0])
-        out[cy[ok], cx[ok]] *= np.float32(1 + rng.choice([-0.16, 0.14]) * min(1.0, 0.5 / texel))
+        out[cy[ok], cx[ok]] *= np.float32(1 + sign * min(1.0, 0.5 / texel))
     return out.astype(np.float32)
 
 

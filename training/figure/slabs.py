@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from training.figure import cores
 from training.figure.cuts import Board, Leaf, Peeled, cut_leaves
-from training.figure.finish import Finish, apply_finish, paint_coat
+from training.figure.finish import Finish, Place, apply_finish, paint_coat
 from training.figure.log import Figure
 from training.figure.patterned import Pattern, cut_pattern
 from training.figure.prints import PrintDesign, emboss
@@ -62,6 +62,11 @@ class Slab:
         v = ((np.arange(low, high) + 0.5) / m - 0.5) * rows
         return u, v, cols / n
 
+    def place(self, side: str, u: NDArray[np.float64], v: NDArray[np.float64]) -> Place:
+        """Where texel centres (as `axes` gives them) lie on a side."""
+        cols, rows = self.span(side)
+        return Place(float(u[0]) + cols / 2, float(v[0]) + rows / 2, (cols, rows))
+
     def texture(self, side: str, texel: float, window: Window = WHOLE) -> Figure:
         raise NotImplementedError
 
@@ -80,7 +85,7 @@ class LumberSlab(Slab):
 
     def texture(self, side: str, texel: float, window: Window = WHOLE) -> Figure:
         u, v, used = self.axes(side, texel, window)
-        return apply_finish(self.raw(side, u, v, used), self.finish, self.seed, used)
+        return apply_finish(self.raw(side, u, v, used), self.finish, self.seed, used, self.place(side, u, v))
 
     def raw(self, side: str, u: NDArray[np.float64], v: NDArray[np.float64], texel: float) -> Figure:
         """Unfinished figure at column coordinates u and row coordinates v of a side."""
@@ -168,7 +173,7 @@ class CoredSlab(Slab):
             depth = float(np.random.default_rng([salt, 3]).uniform(-30, 30))
             pts = self.band_source.points(u[None, :], v[:, None], np.full((1, 1), depth))
             fig = self.band_source.log.cut(pts, texel=used)
-            return apply_finish(fig, self.finish, salt, used)
+            return apply_finish(fig, self.finish, salt, used, self.place(side, u, v))
         if self.edging == "print_band" and self.band_design is not None:
             rng = np.random.default_rng([salt, 4])
             return self.band_design.face(float(rng.uniform(0, 900)), float(rng.uniform(0, 300)), shape, used)
@@ -221,7 +226,7 @@ class VeneerSlab(CoredSlab):
         else:
             assert self.flitch is not None
             fig = cut_leaves(self.flitch, self.leaves, u + self.along + (150.0 if under else 0.0), v, texel=used, seam=0.25)
-        return apply_finish(fig, self.finish, self.seed + under, used)
+        return apply_finish(fig, self.finish, self.seed + under, used, self.place(side, u, v))
 
     def skin_colour(self, end: bool) -> tuple[float, float, float]:
         log = self.flitch.log if self.flitch is not None else self.peeled.log  # type: ignore[union-attr]
@@ -256,7 +261,7 @@ class PrintSlab(CoredSlab):
             a0, b0 = a0 + 377.0, b0 + 211.0
         a0, b0 = a0 + u[0] + self.size[0] / 2, b0 + v[0] + self.size[1] / 2
         fig = self.design.face(a0, b0, (len(v), len(u)), used)
-        worn = apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used)
+        worn = apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used, self.place(side, u, v))
         relief = emboss((len(v), len(u)), used, self.seed, self.embossed) if self.embossed else worn.relief
         return Figure(worn.rgb, relief, worn.ring)
 
@@ -284,7 +289,7 @@ class PaintSlab(CoredSlab):
         u, v, used = self.axes(side, texel, window)
         below = self.under.raw(side, u, v, used) if self.under is not None and used < 0.8 else None
         fig = paint_coat((len(v), len(u)), self.colour, self.coat, self.seed + SIDES.index(side), used, below)
-        return apply_finish(fig, Finish(wear=self.finish.wear, age=self.finish.age), self.seed, used)
+        return apply_finish(fig, Finish(wear=self.finish.wear, age=self.finish.age), self.seed, used, self.place(side, u, v))
 
 
 @dataclass(frozen=True, eq=False)
@@ -304,7 +309,7 @@ class BareSlab(CoredSlab):
             fig = cores.fibre_face(shape, used, self.seed, hard=self.kind == "hardboard")
         else:
             fig = cores.particle_face(shape, used, self.seed, coarse=self.kind == "strand_board")
-        return apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used)
+        return apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used, self.place(side, u, v))
 
     def facts(self) -> dict[str, Any]:
         return {**super().facts(), "layout": "bare", "board": self.kind}

@@ -161,7 +161,7 @@ class Workshop:
         self.inner_finish = Finish(roughness=0.65, coat=0.15, wear=float(rng.uniform(0, 0.7)), age=float(rng.uniform(0, 0.5)))
         self.design = PrintDesign(
             self.flitch,
-            replace(self.finish, wear=0.0),
+            replace(self.finish, wear=0.0, crackle=0.0),
             repeat_mm=float(rng.choice([0, 1])) * 700 + float(rng.uniform(600, 800)),
             width_mm=float(rng.uniform(620, 1300)),
             scan_mm=float(rng.uniform(0.12, 0.5)),

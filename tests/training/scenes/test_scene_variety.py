@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -61,6 +63,16 @@ def test_crackle_is_a_net_of_thin_lines() -> None:
     np.testing.assert_allclose(cracked.rgb[net == 0], sound.rgb[net == 0])
 
 
+def test_scuffs_and_cracks_stay_where_they_are_on_a_face() -> None:
+    slab = replace(Workshop("solid", 105).slab("top", (600.0, 400.0, 19.0)), finish=Finish(wear=1.0, crackle=1.0))
+    bare = replace(slab, finish=Finish())
+    window = (0.25, 0.75, 0.5, 1.0)
+    whole = slab.texture("face", 2.0).rgb / np.maximum(bare.texture("face", 2.0).rgb, 1e-3)
+    part = slab.texture("face", 2.0, window).rgb / np.maximum(bare.texture("face", 2.0, window).rgb, 1e-3)
+    assert whole.std() > 0.005
+    np.testing.assert_allclose(part, whole[100:, 75:225], atol=0.02)
+
+
 def test_a_corner_joint_shows_end_grain_at_both_ends_only() -> None:
     slab = Workshop("solid", 101).slab("drawer_side", (420.0, 110.0, 12.0))
     corner = next(c for s in range(40) if (c := draw_corner(slab, np.random.default_rng(s))) and c.kind == "dovetail")
@@ -112,8 +124,6 @@ def test_local_brightening_lifts_shadows() -> None:
     light = np.full((200, 300, 3), 0.5, np.float32)
     light[:, :100] = 0.05
     shot = phone.draw_phone(np.random.default_rng(1), (90, 90), good=True)
-    from dataclasses import replace
-
     plain, lifted = phone.expose(light, shot, 1), phone.expose(light, replace(shot, local=0.6), 1)
     gap = lambda p: float(p[:, 200:280].mean()) - float(p[:, 20:80].mean())  # noqa: E731
     assert gap(lifted) < 0.8 * gap(plain)
