@@ -23,13 +23,36 @@ def _mix(h: NDArray[np.uint32]) -> NDArray[np.uint32]:
     return h
 
 
+#: Places worked on at a time: what is in hand then stays in the processor's cache.
+_CHUNK = 8192
+
+
+def _mixed(h: NDArray[np.uint32], spare: NDArray[np.uint32]) -> NDArray[np.uint32]:
+    """`_mix` in place."""
+    for shift, factor in ((16, 0x7FEB352D), (15, 0x846CA68B)):
+        np.right_shift(h, np.uint32(shift), out=spare)
+        h ^= spare
+        h *= np.uint32(factor)
+    np.right_shift(h, np.uint32(16), out=spare)
+    h ^= spare
+    return h
+
+
 def cell_hash(seed: int, *cells: NDArray[np.int32]) -> Floats:
     """Uniform value in [0, 1) for each integer cell (1 to 3 index arrays that broadcast)."""
-    h = np.full(np.broadcast_shapes(*(c.shape for c in cells)), seed & 0xFFFFFFFF, dtype=np.uint32)
-    for cell, prime in zip(cells, _PRIMES, strict=False):
-        h ^= cell.astype(np.int32).view(np.uint32) * np.uint32(prime)
-        h = _mix(h)
-    return (h >> np.uint32(8)).astype(np.float32) * np.float32(2.0**-24)
+    shape = np.broadcast_shapes(*(c.shape for c in cells))
+    flat = [np.broadcast_to(c, shape).astype(np.int32, copy=False).reshape(-1).view(np.uint32) for c in cells]
+    out = np.empty(flat[0].size, dtype=np.float32)
+    spare = np.empty(min(_CHUNK, out.size), np.uint32)
+    for start in range(0, out.size, _CHUNK):
+        part = [f[start:start + _CHUNK] for f in flat]
+        h = np.full(part[0].size, seed & 0xFFFFFFFF, dtype=np.uint32)
+        for cell, prime in zip(part, _PRIMES, strict=False):
+            h ^= cell * np.uint32(prime)
+            _mixed(h, spare[:h.size])
+        h >>= np.uint32(8)
+        np.multiply(h, np.float32(2.0**-24), out=out[start:start + _CHUNK], casting="unsafe", dtype=np.float32)
+    return out.reshape(shape)
 
 
 def second_hash(value: Floats, salt: int) -> Floats:
@@ -43,19 +66,47 @@ def _floor(x: Floats) -> tuple[NDArray[np.int32], Floats]:
     return low.astype(np.int32), (x - low).astype(np.float32)
 
 
+def _lattice(seed: int, cells: list[NDArray[np.int32]]) -> list[Floats]:
+    """`cell_hash` of all corners of the cells, the first axis changing fastest. Corners share the work on the axes before."""
+    found = [np.full(cells[0].shape, seed & 0xFFFFFFFF, dtype=np.uint32)]
+    spare = np.empty(cells[0].shape, np.uint32)
+    for cell, prime in zip(cells, _PRIMES, strict=False):
+        step = cell.view(np.uint32) * np.uint32(prime)
+        both = []
+        for add in (0, prime):
+            if add:
+                step += np.uint32(prime)
+            both += [_mixed(h ^ step, spare) for h in found]
+        found = both
+    out = []
+    for h in found:
+        h >>= np.uint32(8)
+        out.append(h.astype(np.float32) * np.float32(2.0**-24))
+    return out
+
+
 def value_noise(seed: int, *coords: Floats) -> Floats:
     """Smooth noise in [-1, 1], unit lattice, 1 to 3 coordinates of one shape."""
-    parts = [_floor(np.asarray(c, dtype=np.float32)) for c in coords]
-    cells = [p[0] for p in parts]
-    weights = [p[1] * p[1] * (3.0 - 2.0 * p[1]) for p in parts]
+    shape = coords[0].shape
+    flat = [np.ascontiguousarray(c, dtype=np.float32).reshape(-1) for c in coords]
+    out = np.empty(flat[0].size, dtype=np.float32)
+    for start in range(0, out.size, _CHUNK):
+        out[start:start + _CHUNK] = _noise(seed, [f[start:start + _CHUNK] for f in flat])
+    return out.reshape(shape)
+
+
+def _noise(seed: int, coords: list[Floats]) -> Floats:
+    parts = [_floor(c) for c in coords]
+    high = [f * f * (np.float32(3.0) - np.float32(2.0) * f) for _, f in parts]
+    weights = [(np.float32(1.0) - w, w) for w in high]
     out = np.zeros(coords[0].shape, dtype=np.float32)
-    for corner in range(1 << len(coords)):
-        offset = [(corner >> k) & 1 for k in range(len(coords))]
-        term = cell_hash(seed, *(c + np.int32(o) for c, o in zip(cells, offset, strict=True)))
-        for w, o in zip(weights, offset, strict=True):
-            term *= w if o else 1.0 - w
+    for corner, term in enumerate(_lattice(seed, [p[0] for p in parts])):
+        for k, pair in enumerate(weights):
+            term *= pair[(corner >> k) & 1]
         out += term
-    return out * 2.0 - 1.0
+    out *= np.float32(2.0)
+    out -= np.float32(1.0)
+    return out
 
 
 def fractal(seed: int, *coords: Floats, octaves: int = 2) -> Floats:
