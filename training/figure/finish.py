@@ -53,9 +53,8 @@ class Place:
 def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float, place: Place | None = None) -> Figure:
     """The figure under its finish. Stain settles in pores; wear is uneven over the surface, never in the figure's frame.
 
-    `place`: keeps scuffs and cracks where they are whatever part of a face is asked for; without it the figure is a whole face.
+    `place`: keeps scuffs and cracks where they are whatever part of a face is asked for; without it the figure is taken by itself.
     """
-    place = place or Place(0.0, 0.0, (figure.rgb.shape[1] * texel, figure.rgb.shape[0] * texel))
     rgb = figure.rgb
     tint = np.array(STAINS[finish.stain], dtype=np.float32)
     take = np.float32(finish.strength) * (1.0 + 3.0 * np.clip(-figure.relief, 0, 0.12))
@@ -69,7 +68,7 @@ def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float, place:
         rgb = rgb * wear_map((rgb.shape[0], rgb.shape[1]), seed, texel, finish.wear, place)[..., None]
     relief = figure.relief * (0.15 if finish.filled else 1.0)
     if finish.crackle > 0:
-        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel, (place.x, place.y)) * np.float32(finish.crackle)
+        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel, (place.x, place.y) if place else (0.0, 0.0)) * np.float32(finish.crackle)
         rgb = rgb * (1 - 0.45 * cracks)[..., None]
         relief = relief - 0.04 * cracks
     return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief.astype(np.float32), figure.ring)
@@ -98,24 +97,26 @@ def crackle_map(shape: tuple[int, int], seed: int, texel: float, at: tuple[float
     return (line * patch).astype(np.float32)
 
 
-def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float, place: Place) -> Floats:
-    """Multiplier near 1: dirt clouds, and a few scratches as thin light or dark lines."""
-    yy = np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(place.y)
-    xx = np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(place.x)
+def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float, place: Place | None = None) -> Floats:
+    """Multiplier near 1: dirt clouds, and a few scratches as thin light or dark lines; without a `place` six scratches at full
+    strength, on a face as many as its size asks for."""
+    left, low = (place.x, place.y) if place else (0.0, 0.0)
+    yy = np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(low)
+    xx = np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(left)
     grid_y, grid_x = np.meshgrid(yy, xx, indexing="ij")
     out = 1.0 + np.float32(0.05 * strength) * fractal(seed + 71, grid_x / 90, grid_y / 90, octaves=3)
     rng = np.random.default_rng([seed, 72])
-    length_mm, width_mm = place.span
-    # a face of a third of a square metre gets six at full strength
-    for _ in range(rng.poisson(6 * strength * float(np.clip(length_mm * width_mm / 3e5, 0.3, 3.0)))):
-        x0, y0 = rng.uniform(0, length_mm), rng.uniform(0, width_mm)
-        angle, length, sign = rng.uniform(0, np.pi), rng.uniform(10, 120), rng.choice([-0.16, 0.14])
+    wide, high = place.span if place else (float(xx[-1]) + 1, float(yy[-1]) + 1)
+    for _ in range(rng.poisson(6 * strength * (float(np.clip(wide * high / 3e5, 0.3, 3.0)) if place else 1.0))):
+        x0, y0 = rng.uniform(0, wide), rng.uniform(0, high)
+        angle, length = rng.uniform(0, np.pi), rng.uniform(10, 120)
         n = max(2, int(length / max(texel, 0.2)))
         s = np.linspace(0, 1, n)
-        cx = np.floor((x0 + s * length * np.cos(angle) + 3 * s * s - place.x) / texel).astype(int)
-        cy = np.floor((y0 + s * length * np.sin(angle) - place.y) / texel).astype(int)
+        cx = np.trunc((x0 + s * length * np.cos(angle) + 3 * s * s - left) / texel).astype(int)
+        cy = np.trunc((y0 + s * length * np.sin(angle) - low) / texel).astype(int)
         ok = (cx >= 0) & (cy >= 0) & (cx < shape[1]) & (cy < shape[0])
-        out[cy[ok], cx[ok]] *= np.float32(1 + sign * min(1.0, 0.5 / texel))
+        change = rng.choice([-0.16, 0.14])
+        out[cy[ok], cx[ok]] *= np.float32(1 + change * min(1.0, 0.5 / texel))
     return out.astype(np.float32)
 
 
