@@ -53,7 +53,7 @@ class Place:
 def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float, place: Place | None = None) -> Figure:
     """The figure under its finish. Stain settles in pores; wear is uneven over the surface, never in the figure's frame.
 
-    `place`: keeps scuffs and cracks where they are whatever part of a face is asked for; without it the figure is taken by itself.
+    `place`: keeps scuffs and cracks where they are whatever part of a face is asked for; without it the figure stands alone.
     """
     rgb = figure.rgb
     tint = np.array(STAINS[finish.stain], dtype=np.float32)
@@ -68,7 +68,8 @@ def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float, place:
         rgb = rgb * wear_map((rgb.shape[0], rgb.shape[1]), seed, texel, finish.wear, place)[..., None]
     relief = figure.relief * (0.15 if finish.filled else 1.0)
     if finish.crackle > 0:
-        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel, (place.x, place.y) if place else (0.0, 0.0)) * np.float32(finish.crackle)
+        at = (place.x, place.y) if place else (0.0, 0.0)
+        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel, at) * np.float32(finish.crackle)
         rgb = rgb * (1 - 0.45 * cracks)[..., None]
         relief = relief - 0.04 * cracks
     return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief.astype(np.float32), figure.ring)
@@ -112,8 +113,9 @@ def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float, p
         angle, length = rng.uniform(0, np.pi), rng.uniform(10, 120)
         n = max(2, int(length / max(texel, 0.2)))
         s = np.linspace(0, 1, n)
-        cx = np.trunc((x0 + s * length * np.cos(angle) + 3 * s * s - left) / texel).astype(int)
-        cy = np.trunc((y0 + s * length * np.sin(angle) - low) / texel).astype(int)
+        whole = np.floor if place else np.trunc
+        cx = whole((x0 + s * length * np.cos(angle) + 3 * s * s - left) / texel).astype(int)
+        cy = whole((y0 + s * length * np.sin(angle) - low) / texel).astype(int)
         ok = (cx >= 0) & (cy >= 0) & (cx < shape[1]) & (cy < shape[0])
         change = rng.choice([-0.16, 0.14])
         out[cy[ok], cx[ok]] *= np.float32(1 + change * min(1.0, 0.5 / texel))
