@@ -56,9 +56,9 @@ def look(
         "--outlines", metavar="FILE.json", help='Outlines by photo: {"<photo as given>": [{"id": .., "points": [[x, y], ..]}]}. '
         "An id that is a role (top, side-2, drawer_front) names the part.")] = None,
     scale: Annotated[list[str] | None, typer.Option(
-        "--scale", metavar="FORM", help="What of known size lies on the surface: card (a bank card), sheet (grainassay sheet), "
-        "auto for either of them, or points:X,Y,X,Y=MM (two points and their distance). Without this nothing is given in "
-        "mm.")] = None,
+        "--scale", metavar="FORM", help="What of known size lies on the surface: card (a bank card), card:X,Y (a point on it "
+        "narrows the search), sheet (grainassay sheet), auto for sheet or card, or points:X,Y,X,Y=MM (two points and their "
+        "distance). Without this nothing is given in mm.")] = None,
     prior: Annotated[str | None, typer.Option(
         "--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
     model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,

@@ -96,7 +96,11 @@ def _scaled(photo: Photo, asked: ScaleAsked) -> tuple[Photo, list[str]]:
     scale = find_scale(photo.pixels, asked, focal_px=stated_focal_px(photo.file, photo.width, photo.height))
     if scale is None:
         what = "no card and no sheet" if asked.kind == "auto" else f"no {asked.kind}"
-        return photo, [f"{photo.file}: {what} was found for --scale, so nothing is given in millimetres. A tap on it may help."]
+        tapped = " at the point given" if asked.kind == "card" and asked.points else ""
+        remedy = ("Photograph it nearly square on, with three corners or more free, or lay the printed sheet beside it." if tapped
+                  else "A point on it may help: --scale card:X,Y." if asked.kind in ("card", "auto")
+                  else "Photograph it flat, whole and sharp.")
+        return photo, [f"{photo.file}: {what} was found{tapped} for --scale, so nothing is given in millimetres. {remedy}"]
     here = scale.mm_per_px_at(scale.centre)
     return replace(photo, scale=scale, mm_per_px=None if here is None else here[0]), []
 

@@ -10,7 +10,8 @@ from vision.scale.find import ScaleAsked
 
 _NUMBER = r"[-+]?\d+(?:\.\d+)?"
 _POINTS = re.compile(rf"^\s*({_NUMBER}),({_NUMBER})[,\s]\s*({_NUMBER}),({_NUMBER})\s*=\s*({_NUMBER})\s*(?:mm)?\s*$")
-FORMS = "Write sheet, card, auto (a sheet or a card), points:X,Y,X,Y=MM or none."
+_TAP = re.compile(rf"^\s*({_NUMBER})\s*,\s*({_NUMBER})\s*$")
+FORMS = "Write sheet, card, card:X,Y (a point on the card), auto (a sheet or a card), points:X,Y,X,Y=MM or none."
 #: Measured by vision.scale, but the trials (training.scale_scores) do not yet bear out their error bars.
 NOT_YET = ("coin", "ruler")
 
@@ -27,7 +28,7 @@ def parse_scale_options(values: Sequence[str], files: Sequence[str]) -> dict[str
         asked = parse_scale(value if file is None else value[len(file) + 1 :])
         if file is None and asked.points and len(set(files)) > 1:
             raise UsageError(
-                "--scale", "points were given and this does not say on which photo they lie.",
+                "--scale", "a point was given and this does not say on which photo it lies.",
                 f"Put the photo's name in front: --scale '{files[0]}={value}'.",
             )
         if (file is not None and file in out) or (file is None and general is not None):
@@ -56,6 +57,12 @@ def parse_scale(text: str) -> ScaleAsked:
     rest = rest.strip()
     if kind in ("auto", "none", "card") and not rest:
         return ScaleAsked(kind)
+    if kind == "card":
+        tap = _TAP.match(rest)
+        if tap is None:
+            raise UsageError("--scale", f"'{rest}' is not a point on the card.", "Write card:X,Y in pixels of the upright photo, "
+                             "as in card:812,440, or card alone.")
+        return ScaleAsked("card", points=((float(tap[1]), float(tap[2])),))
     if kind in NOT_YET:
         raise UsageError("--scale", f"a {kind} is not measured well enough yet: in trials its error bars failed too often.",
                          "Lay the printed sheet (sheet) or a bank card (card) on the surface, or mark two points (points:...).")

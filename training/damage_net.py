@@ -1,10 +1,12 @@
 """Teach the damage net on panels drawn while it learns.
 
-    python -m training.damage_net --photos DIR --out FOLDER [--panels 22000] [--seconds 280] [--workers 15]
+    python -m training.damage_net --photos DIR --out FOLDER [--panels 64000] [--seconds 480] [--workers 15] [--begin damage.onnx]
 
-Needs PyTorch, ONNX and a GPU for about five minutes, and many processor cores beside it to draw panels. `--photos` is the
-collection or what `python -m training.damage.parts` wrote of it. Panels are of part 'teach' (training/damage/parts.py);
-each is spoilt anew every time it is seen (training/damage/spoil.py). Thresholds and chances come from training/damage_fit.py.
+Needs PyTorch, ONNX and a GPU for about eight minutes, and many processor cores beside it to draw panels (fifteen draw some 200
+a second; each takes 0.84 MB of memory here and on the GPU). `--photos` is what `python -m training.damage.parts` wrote of
+the collection, with training/damage/rendered_bases.py beside it, or the collection itself. Panels are of part 'teach'
+(training/damage/parts.py); each is spoilt anew every time it is seen (training/damage/spoil.py). `--begin`: a shipped net to
+teach on from, which must have the layers of training/damage/unet.py. Thresholds and chances come from training/damage_fit.py.
 """
 
 from __future__ import annotations
@@ -19,40 +21,53 @@ import numpy as np
 
 from training.damage.stream import Store, start
 from training.damage.unet import loss_of, make_net, torch_device
+from training.damage.warm import warm
 from training.half_onnx import halve
 from vision.damage.net import SIDE
 
 #: Panels a step, panels needed before teaching begins, averaging of weights, learning rate, its decay.
 BATCH, LEAST, FADE, RATE, DECAY = 64, 480, 0.999, 2.5e-3, 2e-2
+#: Lessons that a net read back is settled by, and seconds between copies kept while teaching.
+SETTLE, KEEP = 128, 100.0
 
 
-def teach(store: Store, seconds: float, batch: int = BATCH, least: int = LEAST) -> Any:
-    """A net taught for `seconds` on what the store holds so far at each moment; its weights are averaged over late steps."""
+def teach(
+    store: Store, seconds: float, batch: int = BATCH, least: int = LEAST, begin: Path | None = None, keep: Path | None = None,
+    rate: float = RATE,
+) -> Any:
+    """A net taught for `seconds` on what the store holds so far at each moment; its weights are averaged over late steps.
+
+    `begin`: ONNX file of a shipped net to teach on from; `keep`: where averaged weights are kept meanwhile.
+    """
     import torch  # type: ignore[import-not-found]
 
     from training.damage.spoil import spoil
 
     device = torch_device()
     begun = time.monotonic()
-    net = make_net().to(device).to(memory_format=torch.channels_last)
+    held = Held(store, device)
+    while held.renew() < least:
+        time.sleep(0.2)
+    print(f"{time.monotonic() - begun:6.1f} s  {len(held.numbers)} panels to begin with", flush=True)
+    net = make_net().to(device)
+    if begin is not None:
+        first = torch.from_numpy(held.numbers[:SETTLE]).to(device)
+        warm(net, begin, *spoil(held.pictures[first], held.truth[first])[:2])
+    net = net.to(memory_format=torch.channels_last)
     now = [v for v in net.state_dict().values() if v.is_floating_point()]
     mean = [v.detach().clone() for v in now]
     heavy = [p for p in net.parameters() if p.ndim > 1]
     light = [p for p in net.parameters() if p.ndim <= 1]
     groups = [{"params": heavy, "weight_decay": DECAY}, {"params": light, "weight_decay": 0.0}]
-    optimiser = torch.optim.AdamW(groups, lr=RATE, betas=(0.9, 0.98))
-    held = Held(store, device)
-    while held.renew() < least:
-        time.sleep(0.2)
-    print(f"{time.monotonic() - begun:6.1f} s  {len(held.numbers)} panels to begin with", flush=True)
+    optimiser = torch.optim.AdamW(groups, lr=rate, betas=(0.9, 0.98))
     begun_steps, rng, step = time.monotonic(), np.random.default_rng(6), 0
-    recent, told = torch.zeros(3, device=device), 0.0
+    recent, told, kept = torch.zeros(3, device=device), 0.0, time.monotonic()
     while (done := (time.monotonic() - begun) / seconds) < 1:
         if step % 20 == 0:
             held.renew()
         rise = min(1.0, (step + 1) / 200)
         for group in optimiser.param_groups:
-            group["lr"] = RATE * rise * (0.5 + 0.5 * float(np.cos(np.pi * min(1.0, done)))) + 1e-5
+            group["lr"] = rate * rise * (0.5 + 0.5 * float(np.cos(np.pi * min(1.0, done)))) + 1e-5
         chosen = torch.from_numpy(rng.choice(held.numbers, size=batch)).to(device)
         pictures, inside, truth = spoil(held.pictures[chosen], held.truth[chosen])
         with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
@@ -69,6 +84,10 @@ def teach(store: Store, seconds: float, batch: int = BATCH, least: int = LEAST) 
             told = time.monotonic()
             shown = " ".join(f"{v:.4f}" for v in recent.tolist())
             print(f"{told - begun:6.1f} s  step {step}  panels {len(held.numbers)}  {shown}", flush=True)
+        if keep is not None and time.monotonic() - kept > KEEP:
+            kept = time.monotonic()
+            names = [n for n, v in net.state_dict().items() if v.is_floating_point()]
+            torch.save(dict(zip(names, mean, strict=True)), keep)
         step += 1
     print(f"{step} steps of {batch}, {step * batch / (time.monotonic() - begun_steps):.0f} pictures a second", flush=True)
     with torch.no_grad():
@@ -161,18 +180,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--panels", type=int, default=22000)
-    parser.add_argument("--seconds", type=float, default=280.0, help="wall clock from the start of teaching")
+    parser.add_argument("--panels", type=int, default=64000)
+    parser.add_argument("--seconds", type=float, default=480.0, help="wall clock from the start of teaching")
     parser.add_argument("--workers", type=int, default=15)
     parser.add_argument("--batch", type=int, default=BATCH)
     parser.add_argument("--least", type=int, default=LEAST, help="panels needed before teaching begins")
+    parser.add_argument("--begin", type=Path, help="ONNX file of a shipped net to teach on from")
+    parser.add_argument("--rate", type=float, default=RATE, help="highest learning rate")
     args = parser.parse_args()
     cv2.setNumThreads(1)
     args.out.mkdir(parents=True, exist_ok=True)
     store = Store.of(args.panels)
     drawing = start(store, args.photos, args.workers)
     try:
-        net = teach(store, args.seconds, args.batch, args.least)
+        net = teach(store, args.seconds, args.batch, args.least, args.begin, args.out / "damage.pt", args.rate)
     finally:
         for process in drawing:
             process.terminate()

@@ -1,10 +1,11 @@
 """Teach the hardware net on drawn panels, and export it to ONNX.
 
-    python -m training.hardware_net --grounds FOLDER --out FOLDER [--pictures 4500] [--seconds 80]
+    python -m training.hardware_net --grounds FOLDER --out FOLDER [--labelled FOLDER ...] [--pictures 9000] [--seconds 80]
 
 Needs PyTorch and ONNX, and a GPU to be quick. `--grounds`: folder of JPEG faces without hardware to draw on, beside which our
-own drawn surfaces serve. Pictures are drawn by other processes while the net already learns from those that are there. The net
-answers at half size: for each place, nothing or one of vision.hardware.kinds.SEEN.
+own drawn surfaces serve. `--labelled`: folders as training.hardware.rendered writes them, shown again in other light. Pictures
+are drawn by other processes while the net already learns from those that are there. The net answers at half size: for each
+place, nothing or one of vision.hardware.kinds.SEEN.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from training.hardware.again import seen_again, stored
 from training.hardware.grounds import drawn_ground
 from training.hardware.make import FIRST, LONG_PX, UNKNOWN, make
 from vision.hardware.kinds import SEEN
@@ -28,12 +30,16 @@ from vision.hardware.kinds import SEEN
 #: Own surfaces drawn, pictures a batch, weights of the classes (nothing first): small things count for more.
 SURFACES, BATCH = 90, 24
 WEIGHTS = (0.5, 2.5, 2.5, 5.0, 3.0, 6.0, 8.0, 1.5)
+#: First seed of labelled pictures shown again; how many of those for each drawn picture.
+AGAIN, AGAIN_SHARE = 500_000, 0.25
 _grounds: list[NDArray[np.uint8]] = []
+_labelled: list[tuple[NDArray[np.uint8], NDArray[np.uint8]]] = []
 
 
-def _begin(folder: str, surfaces: list[NDArray[np.uint8]]) -> None:
+def _begin(folder: str, surfaces: list[NDArray[np.uint8]], labelled: Sequence[str]) -> None:
     cv2.setNumThreads(1)
     _grounds[:] = surfaces
+    _labelled[:] = [pair for f in labelled for pair in stored(Path(f))]
     for path in sorted(Path(folder).glob("*.jpg")):
         bgr = cv2.imread(str(path))
         if bgr is not None:
@@ -51,8 +57,19 @@ def padded(pixels: NDArray[np.uint8], labels: NDArray[np.uint8]) -> tuple[NDArra
 
 
 def _picture(seed: int) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    if seed >= AGAIN:
+        rng = np.random.default_rng([seed, 43])
+        return padded(*seen_again(*_labelled[int(rng.integers(len(_labelled)))], rng))
     p = make(seed, _grounds)
     return padded(p.pixels, p.labels)
+
+
+def seeds(pictures: int, again: bool) -> list[int]:
+    """Seeds of so many drawn pictures, mixed with those of labelled ones shown again."""
+    out = list(range(FIRST["fit"], FIRST["fit"] + pictures))
+    if again:
+        out += range(AGAIN, AGAIN + round(AGAIN_SHARE * pictures))
+    return [out[k] for k in np.random.default_rng(44).permutation(len(out))]
 
 
 def make_net() -> Any:
@@ -206,7 +223,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--grounds", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--pictures", type=int, default=4500)
+    parser.add_argument("--labelled", nargs="*", default=[])
+    parser.add_argument("--pictures", type=int, default=9000)
     parser.add_argument("--surfaces", type=int, default=SURFACES)
     parser.add_argument("--seconds", type=float, default=80.0)
     parser.add_argument("--workers", type=int, default=15)
@@ -214,14 +232,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     import torch
 
     device = "cuda" if torch.cuda.is_available() else "cpu"
+    torch.backends.cudnn.benchmark = True
     begun = time.monotonic()
     context = multiprocessing.get_context("fork" if device == "cpu" else "spawn")
     with context.Pool(chosen.workers) as pool:
         surfaces = pool.map(drawn_ground, range(FIRST["fit"], FIRST["fit"] + chosen.surfaces), chunksize=1)
     print(f"{len(surfaces)} surfaces after {time.monotonic() - begun:.0f} s", flush=True)
-    kept = Kept(chosen.pictures, device)
-    with context.Pool(chosen.workers, _begin, (str(chosen.grounds), surfaces)) as pool:
-        arriving = pool.imap_unordered(_picture, range(FIRST["fit"], FIRST["fit"] + chosen.pictures), chunksize=4)
+    wanted = seeds(chosen.pictures, bool(chosen.labelled))
+    kept = Kept(len(wanted), device)
+    with context.Pool(chosen.workers, _begin, (str(chosen.grounds), surfaces, chosen.labelled)) as pool:
+        arriving = pool.imap_unordered(_picture, wanted, chunksize=4)
 
         def collect() -> None:
             for image, labels in arriving:

@@ -1,5 +1,6 @@
-"""Command: `python -m training.hardware_scores --json FILE [--photos DIR]`: hardware judged on drawn panels whose seeds nothing
-was learned from (with --photos partly on real faces of authors never learned from), by traps, and what is found on real panels.
+"""Command: `python -m training.hardware_scores --json FILE [--photos DIR] [--renders DIR]`: hardware judged on drawn panels whose
+seeds nothing was learned from (with --photos partly on real faces of authors never learned from), by traps, on rendered pieces
+that nothing was learned from (their knobs and pulls are known), and what is found on real panels, whose hardware is not labelled.
 """
 
 from __future__ import annotations
@@ -9,18 +10,18 @@ import json
 import math
 import time
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from training.hardware.make import make
-from training.hardware.match import matched
-from training.hardware_fit import Row, grounds, rows
+from training.hardware.match import is_one, matched
+from training.hardware_fit import Row, grounds, rendered_rows, rows
 from training.joint_scores import share
 from vision.hardware.kinds import SEEN
-from vision.hardware.read import judged, named, pair_among, read_hardware, stored
+from vision.hardware.read import judged, named, pair_among, read_hardware, stored, told
 
 #: Draws of the bootstrap over pictures that gives the interval of F1 (95 %).
 DRAWS = 400
@@ -33,9 +34,12 @@ def f1(counts: np.ndarray) -> float:
     return 2 * right / (said + true) if said + true else math.nan
 
 
-def with_interval(per_picture: Sequence[Counts]) -> dict[str, Any]:
-    """F1, precision, recall; F1's interval from pictures drawn again with replacement."""
+def with_interval(per_picture: Sequence[Counts], groups: Sequence[str] | None = None) -> dict[str, Any]:
+    """F1, precision, recall; F1's interval from pictures, or groups of them, drawn again with replacement."""
     table = np.array(per_picture, float).reshape(-1, 3)
+    if groups is not None:
+        names = sorted(set(groups))
+        table = np.array([table[[g == n for g in groups]].sum(axis=0) for n in names]).reshape(-1, 3)
     rng = np.random.default_rng(3)
     drawn = [f1(table[rng.integers(len(table), size=len(table))].sum(axis=0)) for _ in range(DRAWS)]
     total = table.sum(axis=0)
@@ -50,16 +54,16 @@ def kind_scores(found: Sequence[Row]) -> dict[str, Any]:
     off: list[tuple[float, float]] = []
     for r in found:
         p, things = r.picture, named(r.found, net)
-        said = [t for t in things if t.chance >= least[t.kind]]
+        said = told(things, least)
         places = matched(said, p)[0]
         for kind in SEEN:
             mine = [k for t, k in zip(said, places, strict=True) if t.kind == kind and k is not None]
             counts[kind].append((sum(k >= 0 for k in mine), len(mine), sum(k == kind for k, _ in p.truth)))
         pair = pair_among(things, least, p.labels.shape)
         there = p.missing is not None and sum(k == "hole" for k, _ in p.truth) >= 2
-        told = pair is not None and pair[1] >= least["pull_missing"]
-        counts["pull_missing"].append((int(told and there), int(told), int(there)))
-        if pair is not None and told and p.missing is not None:
+        gone = pair is not None and pair[1] >= least["pull_missing"]
+        counts["pull_missing"].append((int(gone and there), int(gone), int(there)))
+        if pair is not None and gone and p.missing is not None:
             true = float(np.linalg.norm(p.missing[1] - p.missing[0]))
             off.append((abs(pair[0].px - true) / p.px_per_mm, pair[0].error / p.px_per_mm))
     out = {kind: with_interval(c) for kind, c in counts.items()}
@@ -70,6 +74,32 @@ def kind_scores(found: Sequence[Row]) -> dict[str, Any]:
     return out
 
 
+def rendered_scores(found: Sequence[Row]) -> dict[str, Any]:
+    """Knobs and pulls on rendered faces: by kind, either as a grip at all, and what is told falsely on faces without any."""
+    net, least = stored()
+    counts: dict[str, list[Counts]] = defaultdict(list)
+    false: dict[str, int] = defaultdict(int)
+    bare = wronged = 0
+    for r in found:
+        said = told(named(r.found, net), least)
+        places = matched(said, r.picture)[0]
+        grips = [(k, h) for k, h in r.picture.truth]
+        for kind in ("knob", "pull"):
+            mine = [k for t, k in zip(said, places, strict=True) if t.kind == kind and k is not None]
+            counts[kind].append((sum(k >= 0 for k in mine), len(mine), sum(k == kind for k, _ in grips)))
+        mine = [any(is_one(t.hull, h) for _, h in grips) for t, k in zip(said, places, strict=True)
+                if t.kind in ("knob", "pull") and k is not None]
+        counts["grip of either kind"].append((sum(mine), len(mine), len(grips)))
+        for t, k in zip(said, places, strict=True):
+            if k == -1 and not any(is_one(t.hull, h) for _, h in grips):
+                false[t.kind] += 1
+        if not r.picture.labels.any():
+            bare, wronged = bare + 1, wronged + bool(said)
+    groups = [r.group for r in found]
+    return {"faces": len(found), "pieces": len(set(groups)), "kinds": {k: with_interval(c, groups) for k, c in counts.items()},
+            "false": dict(false), "bare_faces_with_a_find": share(wronged, bare)}
+
+
 def trap_scores(found: Sequence[Row]) -> dict[str, Any]:
     """Pictures of the layout 'nothing' by trap on them: how many bear any find, and which."""
     net, least = stored()
@@ -78,7 +108,7 @@ def trap_scores(found: Sequence[Row]) -> dict[str, Any]:
     for r in found:
         if r.picture.layout != "nothing":
             continue
-        said = [t.kind for t in named(r.found, net) if t.chance >= least[t.kind]]
+        said = [t.kind for t in told(named(r.found, net), least)]
         for name in {*r.picture.traps, "all"}:
             by_trap[name].append(bool(said))
             for kind in said:
@@ -103,7 +133,7 @@ def reliability(found: Sequence[Row]) -> list[dict[str, Any]]:
 
 def real_panels(folder: Path, every: int) -> dict[str, Any]:
     """What is found on every so-manieth real panel of authors never learned from, by kind, label and author."""
-    from training.composites.figures import part_of
+    from training.hardware.grounds import author_part
     from training.joint_panels import panels
 
     seen = 0
@@ -111,7 +141,7 @@ def real_panels(folder: Path, every: int) -> dict[str, Any]:
     authors: dict[str, list[bool]] = defaultdict(list)
     faces: dict[str, list[bool]] = defaultdict(list)
     strongest: list[dict[str, Any]] = []
-    for k, p in enumerate(panels(folder, part_of, "report")):
+    for k, p in enumerate(panels(folder, author_part, "report")):
         if k % every:
             continue
         items = read_hardware(p.working, p.photo.pixels)
@@ -142,6 +172,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--json", type=Path, required=True)
     parser.add_argument("--photos", type=Path, default=None)
+    parser.add_argument("--renders", type=Path, default=None)
     parser.add_argument("--count", type=int, default=400)
     parser.add_argument("--every", type=int, default=1, help="every how many real panels are looked at")
     chosen = parser.parse_args(arguments)
@@ -149,22 +180,44 @@ def main(arguments: Sequence[str] | None = None) -> None:
     found = rows("report", chosen.count, faces)
     result: dict[str, Any] = {"pictures": len(found), "kinds": kind_scores(found), "traps": trap_scores(found),
                               "reliability": reliability(found), "speed": speed(faces)}
+    if chosen.renders is not None:
+        result["rendered"] = rendered_scores(rendered_rows(chosen.renders, "report"))
     if chosen.photos is not None:
         result["real"] = real_panels(chosen.photos, chosen.every)
     chosen.json.parent.mkdir(parents=True, exist_ok=True)
     chosen.json.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
+    for line in printed(result):
+        print(line)
+
+
+def _line(s: dict[str, Any]) -> str:
+    if "f1" not in s:
+        within = s["within_two_stated"]
+        hits = f"within two stated {within['hits']} of {within['of']}"
+        return f"median error {s['median']:.2f}, nine in ten under {s['p90']:.2f}; {hits}"
+    return (f"F1 {s['f1']:.3f} ({s['low']:.3f} to {s['high']:.3f}) precision {s['precision']['share']:.2f} recall "
+            f"{s['recall']['share']:.2f} of {s['recall']['of']}")
+
+
+def printed(result: dict[str, Any]) -> Iterator[str]:
+    """Lines of a result."""
     for kind, s in result["kinds"].items():
-        if kind == "spacing_mm":
-            print("spacing, mm", s)
-            continue
-        print(f"{kind:12s} F1 {s['f1']:.3f} ({s['low']:.3f} to {s['high']:.3f}) precision {s['precision']['share']:.2f} recall "
-              f"{s['recall']['share']:.2f} of {s['recall']['of']}")
-    print("traps", {k: f"{v['hits']}/{v['of']} {v['what']}" for k, v in result["traps"].items()})
-    print("reliability", [f"{r['stated']:.2f}: {r['share']:.2f} of {r['of']}" for r in result["reliability"]])
-    print("speed", result["speed"])
+        yield f"spacing, mm  {_line(s)}" if kind == "spacing_mm" else f"{kind:12s} {_line(s)}"
+    traps = {k: f"{v['hits']}/{v['of']} {v['what']}" for k, v in result["traps"].items()}
+    yield f"traps {traps}"
+    bands = [f"{r['stated']:.2f}: {r['share']:.2f} of {r['of']}" for r in result["reliability"]]
+    yield f"reliability {bands}"
+    yield f"speed {result['speed']}"
+    if "rendered" in result:
+        r = result["rendered"]
+        yield f"rendered: {r['faces']} faces of {r['pieces']} pieces"
+        for kind, s in r["kinds"].items():
+            yield f"  {kind:19s} {_line(s)}"
+        bare = r["bare_faces_with_a_find"]
+        yield f"  told falsely {r['false']}; faces without any on which something is told {bare['hits']} of {bare['of']}"
     if "real" in result:
         real = result["real"]
-        print(f"real panels with a find {real['with_a_find']['hits']} of {real['panels']}: {real['panels_by_kind']}")
+        yield f"real panels with a find {real['with_a_find']['hits']} of {real['panels']}: {real['panels_by_kind']}"
 
 
 if __name__ == "__main__":

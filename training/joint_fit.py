@@ -26,8 +26,11 @@ from vision.joints.read import holes_of
 
 #: Units of the hidden layer and decay tried, and restarts of each.
 UNITS, DECAYS, RESTARTS = (6, 14), (1.0, 10.0), 2
-CLASSES = {"tails": tails.CLASSES, "hand": ("machine", "hand"), "round": rounds.CLASSES, "row": rows.CLASSES,
-           "pair": rows.CLASSES, "strokes": rows.CLASSES, "gap": rows.CLASSES, "relief": rows.CLASSES}
+CLASSES = {"tails": tails.CLASSES, "gate": tails.CLASSES, "hand": ("machine", "hand"), "round": rounds.CLASSES,
+           "row": rows.CLASSES, "pair": rows.CLASSES, "strokes": rows.CLASSES, "gap": rows.CLASSES, "relief": rows.CLASSES}
+#: What a band shows before its sides are fitted, for the net 'gate'.
+GATE_INPUTS = ("share", "contrast", "sure", "level", "sharp", "changes", "runs_spread", "tails_spread", "pins_spread",
+               "pin_share", "depth", "past", "reach", "least_run")
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +47,8 @@ def table_of(name: str, found: Sequence[Measured]) -> Table:
         pairs: list[tuple[Numbers, bool | int | None]] = []
         if name == "tails":
             pairs = [(t.numbers, t.true) for t in m.tails]
+        elif name == "gate":
+            pairs = [({k: t.numbers[k] for k in GATE_INPUTS}, t.true) for t in m.tails]
         elif name == "round":
             pairs = [(dict(s.numbers), k if k >= 0 else None) for s, k in zip(m.spots, m.spot_labels, strict=True)]
         elif name == "strokes":
@@ -95,8 +100,10 @@ def loss(chances: NDArray[np.float64], labels: NDArray[np.int64]) -> float:
     return float(-np.log(np.clip(chances[np.arange(len(labels)), labels], 1e-6, 1)).mean())
 
 
-def fit_net(fit: Table, held: Table, classes: Sequence[str]) -> tuple[dict[str, Any], float]:
-    """(decoded net, loss on held-out rows): the best of a few networks, its temperature set on the held-out rows."""
+def fit_net(fit: Table, held: Table, classes: Sequence[str], units: Sequence[int] = UNITS, decays: Sequence[float] = DECAYS,
+            ) -> tuple[dict[str, Any], float]:
+    """(decoded net, loss on held-out rows): the best of a few networks of so many hidden `units`, their weights held down by
+    `decays`, its temperature set on the held-out rows."""
     from sklearn.neural_network import MLPClassifier
 
     inputs = tuple(fit.numbers[0])
@@ -107,10 +114,10 @@ def fit_net(fit: Table, held: Table, classes: Sequence[str]) -> tuple[dict[str, 
     mean, scale = np.nan_to_num(mean), np.where(np.nan_to_num(scale) > 1e-6, scale, 1.0)
     z = np.clip((np.where(np.isfinite(x), x, mean) - mean) / scale, -MOST, MOST)
     best: tuple[float, dict[str, Any]] | None = None
-    for units in UNITS:
-        for decay in DECAYS:
+    for count in units:
+        for decay in decays:
             for restart in range(RESTARTS):
-                net = MLPClassifier((units,), alpha=decay, solver="lbfgs", max_iter=400, random_state=restart)
+                net = MLPClassifier((count,), alpha=decay, solver="lbfgs", max_iter=400, random_state=restart)
                 with warnings.catch_warnings():
                     warnings.simplefilter("ignore")
                     net.fit(z, fit.labels)
@@ -143,7 +150,7 @@ def fit_all(fit: Sequence[Measured], held: Sequence[Measured], only: Sequence[st
     """(nets by name, held-out loss by name); `only`: the nets asked for, 'row' and 'pair' go with 'round'."""
     nets: dict[str, Any] = {}
     losses: dict[str, float] = {}
-    for name in ("tails", "round", "strokes", "gap", "relief"):
+    for name in ("tails", "gate", "round", "strokes", "gap", "relief"):
         if name in only:
             nets[name], losses[name] = fit_net(table_of(name, fit), table_of(name, held), CLASSES[name])
     if "hand" in only:

@@ -135,7 +135,7 @@ def measure(p: JointPicture) -> Measured:
     stroke_rows = strokes.rows_of(strokes.strokes_of(p.pixels), shape)
     return Measured(
         p.truth.name, p.truth.seed, shape, p.truth,
-        tuple(_tail_row(c, p.truth) for c in tails.candidates(p.pixels)),
+        tuple(_tail_row(c, p.truth) for c in tails.candidates(p.pixels, gated=False)),
         tuple(found), tuple(spot_label(s.x, s.y, s.radius, p.truth) for s in found),
         tuple((dict(s.numbers), _strokes_true(s, p.truth)) for s in stroke_rows),
         tuple((dict(g.numbers), _gap_true(g, p.truth), g.wide) for g in wedges),

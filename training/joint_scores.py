@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.binomial import exact_interval
-from training.joint_measuring import Measured, measured_more, real_wood
+from training.joint_measuring import Measured, TailRow, measured_more, real_wood
 from training.joints.kinds import SHOWN, TRAPS
 from training.joints.pictures import CACHE, picture
 from vision.joints import rows, tails
@@ -37,6 +37,7 @@ _LIMIT = {"hole_row": LEAST["row"], "hole_grid": LEAST["row"], "hole_pair": LEAS
 UNKNOWN = {"screw": ("hinge", "drawers"), "hole": ("keyhole", "hinge"), "nail": ("hinge",), "cam": ("hinge",),
            "knob": ("drawers",), "cap": ("drawers",)}
 BASELINE_PX = 224
+EMBEDDED = Path("build/joints/embedded")
 
 
 def labels(m: Measured) -> dict[str, bool]:
@@ -44,11 +45,18 @@ def labels(m: Measured) -> dict[str, bool]:
     return {k: (bool(shown & {"dovetail", "fingers"}) if k == "joint" else k in shown) for k in KINDS}
 
 
+def looked_at(m: Measured) -> list[TailRow]:
+    """Candidates that are judged in use: those that the net 'gate' lets pass."""
+    gate = stored()["gate"].chances([t.numbers for t in m.tails])[:, 1]
+    return [t for t, c in zip(m.tails, gate, strict=True) if tails.passes(float(c))]
+
+
 def picture_chances(m: Measured) -> dict[str, float]:
     """Highest chance of each kind on a picture."""
     nets = stored()
     out = dict.fromkeys(KINDS, 0.0)
-    for t, p in zip(m.tails, nets["tails"].chances([t.numbers for t in m.tails])[:, 1], strict=True):
+    judged = looked_at(m)
+    for t, p in zip(judged, nets["tails"].chances([t.numbers for t in judged])[:, 1], strict=True):
         if not tails.sayable(replace(t.found, chance=float(p))):
             continue
         out["joint"] = max(out["joint"], float(p))
@@ -113,7 +121,7 @@ def tail_scores(found: Sequence[Measured]) -> dict[str, Any]:
     told, right, could = 0, 0, 0
     every: list[tuple[float, bool]] = []
     for m in found:
-        good = [t for t in m.tails if t.true]
+        good = [t for t in looked_at(m) if t.true]
         if not good:
             continue
         p = nets["tails"].chances([t.numbers for t in good])[:, 1]
@@ -160,8 +168,9 @@ def reliability(found: Sequence[Measured], chances: Sequence[dict[str, float]]) 
     nets = stored()
     said: list[tuple[float, bool]] = []
     for m in found:
-        p = nets["tails"].chances([t.numbers for t in m.tails])[:, 1]
-        said += [(float(c), bool(t.true)) for c, t in zip(p, m.tails, strict=True) if t.true is not None]
+        judged = looked_at(m)
+        p = nets["tails"].chances([t.numbers for t in judged])[:, 1]
+        said += [(float(c), bool(t.true)) for c, t in zip(p, judged, strict=True) if t.true is not None]
         q = nets["round"].chances([s.numbers for s in m.spots])
         for row, label in zip(q, m.spot_labels, strict=True):
             if label >= 0:
@@ -191,13 +200,23 @@ def negative_scores(found: Sequence[Measured], chances: Sequence[dict[str, float
     return out
 
 
-def embeddings(found: Sequence[Measured], cache: Path | None) -> NDArray[np.float32]:
-    """(pictures, 1280) efficientnet-lite0 embeddings of the whole pictures."""
+def embeddings(found: Sequence[Measured], cache: Path | None, kept: Path | None = EMBEDDED) -> NDArray[np.float32]:
+    """(pictures, 1280) efficientnet-lite0 embeddings of the whole pictures; `kept`: where they stay for the next run."""
     from vision.backbone import embed_batch
     from vision.resize import resize
 
-    crops = [resize(picture(m.name, m.seed, cache).pixels, BASELINE_PX, BASELINE_PX) for m in found]
-    return np.concatenate([embed_batch(np.stack(crops[k : k + 16])) for k in range(0, len(crops), 16)])
+    out = []
+    for m in found:
+        stored_at = None if kept is None else kept / f"{m.name}_{m.seed}.npy"
+        if stored_at is not None and stored_at.exists():
+            out.append(np.load(stored_at))
+            continue
+        crop = resize(picture(m.name, m.seed, cache).pixels, BASELINE_PX, BASELINE_PX)
+        out.append(embed_batch(crop[None])[0])
+        if stored_at is not None:
+            stored_at.parent.mkdir(parents=True, exist_ok=True)
+            np.save(stored_at, out[-1])
+    return np.stack(out)
 
 
 def baseline_scores(fit: Sequence[Measured], found: Sequence[Measured], cache: Path | None) -> dict[str, Any]:
@@ -320,6 +339,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(f"{kind:10s} precision {s['precision']['share']:.2f} recall {s['recall']['share']:.2f} F1 {s['f1']:.2f} "
               f"AUC {s['auc']:.3f}"
               f" | embedding F1 {b.get('f1', math.nan):.2f} AUC {b.get('auc', math.nan):.3f} | false {s['false']}")
+    if result["baseline"]:
+        print(f"embedding: logistic regression taught on {len(fit) + len(held)} pictures, judged on the same {len(found)}")
     print("tails", result["tails"])
     for key in ("real_wood", "real"):
         print(key, {k: v for k, v in result.get(key, {}).items() if k != "noted"})

@@ -1,10 +1,11 @@
 """How true the millimetres are: made-up photos of a card, coin, ruler, marker sheet or two points, with exact truth.
 
     python -m training.scale_scores [card] [coin] [ruler] [sheet] [points] [others] [--count N] [--seed S] [--tilt DEGREES]
-    python -m training.scale_scores real --photos FOLDER [--part K/N]
+    python -m training.scale_scores real --photos FOLDER [--part K/N] [--asked card]
 
 For each object and tilt: the share found, how far lengths on the surface are off (median and 95th percentile of the absolute
-error, per cent) and how often the 95 % error bar holds the truth. `others`: photos with rectangles that are no cards, how
+error, per cent) and how often the 95 % error bar holds the truth. `card` is what `--scale card` finds, `card_auto` what is
+found unasked for by name, `card_tap` with a point on it. `others`: photos with rectangles that are no cards, how
 often one is taken for a card; `real`: the same on photos from a folder that hold none. Shares carry exact intervals.
 Seeds below 1000 were used while the numbers in vision/scale were set; report with others.
 """
@@ -35,6 +36,8 @@ CACHE = Path("build") / "scale"
 #: Lengths measured: mm from the object's middle to the first point, and from there on; several a photo.
 FIRST_MM, NEXT_MM, LENGTHS = (0.0, 90.0), (15.0, 150.0), 6
 COINS = (16.25, 19.05, 21.25, 23.25, 24.26, 25.75)
+#: What is drawn for a row whose name is no object's.
+DRAWN = {"card_tap": "card", "card_auto": "card", "coin_tap": "coin", "points": "card"}
 #: A find counts as false when its middle lies farther than this from the object's, as a share of the object's size.
 ELSEWHERE = 0.25
 
@@ -105,8 +108,8 @@ def measure(kind: str, made: Made) -> Scale | None:
     from vision.scale.sheet import find_sheet
 
     tap = (float(made.middle[0]), float(made.middle[1]))
-    if kind == "card":
-        return find_card(made.pixels, focal_px=made.focal)
+    if kind in ("card", "card_auto"):
+        return find_card(made.pixels, focal_px=made.focal, named=kind == "card")
     if kind == "card_tap":
         return find_card(made.pixels, tap=tap, focal_px=made.focal)
     if kind in ("coin", "coin_tap"):
@@ -160,7 +163,7 @@ def table(kind: str, count: int, seed: int, tilts: Sequence[float] = TILTS) -> N
     for tilt in tilts:
         off, bars, first_held, found, false = [], [], [], 0, 0
         for n in range(count):
-            made = make({"card_tap": "card", "coin_tap": "coin", "points": "card"}.get(kind, kind), tilt, seed + n)
+            made = make(DRAWN.get(kind, kind), tilt, seed + n)
             scale = given_points(made, rng) if kind == "points" else measure(kind, made)
             if scale is None:
                 continue
@@ -197,14 +200,14 @@ def others(count: int, seed: int) -> None:
         layers = [objects.other(rng, str(rng.choice(kinds)), s, float(rng.uniform(0, 6.3))) for s in spots]
         camera = aim(rng, float(rng.uniform(0, 50)), float(rng.uniform(300, 700)), SIZE, float(rng.choice(FOCALS, p=FOCAL_ODDS)))
         pixels = photograph(ground, layers, camera, rng, quality=int(rng.integers(40, 91)), blur=float(rng.uniform(0.3, 1.3)))
-        if find_card(pixels) is not None:
+        if find_card(pixels, named=True) is not None:
             taken.append(seed + n)
     low, high = exact_interval(len(taken), count)
     print(f"others: taken for a card on {len(taken)} of {count} photos ({100 * low:.1f} to {100 * high:.1f} %); seeds {taken}")
 
 
-def real(folder: Path, part: str) -> None:
-    """Print on how many photos of a folder something is found; only files that load count."""
+def real(folder: Path, part: str, asked: str) -> None:
+    """Print on how many photos of a folder something is found when `asked` ('auto' or 'card'); only files that load count."""
     from vision.errors import GrainassayError
     from vision.intake import load_photo
     from vision.scale.find import ScaleAsked, find_scale
@@ -222,7 +225,7 @@ def real(folder: Path, part: str) -> None:
         except GrainassayError:
             continue
         seen += 1
-        scale = find_scale(photo.pixels, ScaleAsked())
+        scale = find_scale(photo.pixels, ScaleAsked(asked))
         if scale is not None:
             found.append((file.name, scale.source, [tuple(round(v) for v in p) for p in scale.outline]))
             print("   ", found[-1], flush=True)
@@ -233,17 +236,18 @@ def real(folder: Path, part: str) -> None:
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description="How true the millimetres are.")
-    kinds = ("card", "card_tap", "coin", "coin_tap", "ruler", "sheet", "points", "others", "real")
+    kinds = ("card", "card_auto", "card_tap", "coin", "coin_tap", "ruler", "sheet", "points", "others", "real")
     parser.add_argument("what", nargs="*", default=["card", "coin", "ruler", "sheet", "points", "others"], metavar="WHAT")
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--seed", type=int, default=5000)
     parser.add_argument("--tilt", type=float, help="only this tilt, degrees")
     parser.add_argument("--photos", type=Path)
     parser.add_argument("--part", default="0/1", help="K/N: every N-th file from the K-th")
+    parser.add_argument("--asked", choices=("auto", "card"), default="auto", help="what `real` asks for")
     given = parser.parse_args()
     cv2.setNumThreads(1)
     run: dict[str, Callable[[], None]] = {
-        "others": lambda: others(given.count, given.seed), "real": lambda: real(given.photos, given.part),
+        "others": lambda: others(given.count, given.seed), "real": lambda: real(given.photos, given.part, given.asked),
     }
     for what in given.what:
         if what not in kinds:

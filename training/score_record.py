@@ -43,8 +43,7 @@ PRINTED = {
     "Edges, joints, fittings, damage": {
         "edges": "python -m training.edge_scores --photos DIR --json FILE && python -m training.edge_summary FILE",
         "strips": "python -m training.strip_scores --renders DIR --json FILE --every 2 --found 6",
-        "joints": ("python -m training.joint_scores --each 10 5 4 --fingered 24 8 12 --no-baseline --photos DIR --every 6 "
-                   "--json FILE"),
+        "joints": "python -m training.joint_scores --each 1 5 4 --fingered 1 8 12 --photos DIR --every 6 --json FILE",
         "fittings": "python -m training.hardware_scores --json FILE --photos DIR",
         "damage": "python -m training.damage_scores --photos DIR --json FILE",
         "told": "python -m training.detail_rates --renders DIR --photos DIR --every 14",

@@ -4,7 +4,9 @@
 
 Boosted small trees learn from the numbers of each candidate band; log odds of pieces left out in turn then teach the second
 step (a logistic regression on the likeliest band of each side), whose chances are thereby calibrated, and the least chance from
-which bands are told: the lowest at which those left out are right often enough. Needs the training extra; writes plain arrays.
+which bands are told: the lowest at which those left out are right often enough. Smaller trees learn from the right bands whether
+a narrow side is the panel's own or a neighbouring part's, calibrated on pieces left out likewise. Needs the training extra;
+writes plain arrays.
 """
 
 from __future__ import annotations
@@ -21,11 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.strip_rows import RIGHT, FaceBands, bands_with_truth, enlarged, rendered_photos
-from vision.edges.find_model import MODEL, SECOND, StripModel, save_strip_model, second_numbers
+from vision.edges.find_model import MODEL, StripModel, Trees, own_numbers, save_strip_model, second_numbers
 
-#: Share of told bands that must be right among pieces left out, and groups of pieces left out in turn.
+#: Share of told bands that must be right among pieces left out, surely enough: its lower bound (one side, 95 %, pieces drawn
+#: anew) counts, since the lowest chance that just reaches a share was lucky; and groups of pieces left out in turn.
 WANTED, FOLDS = 0.92, 3
 TREES, DEPTH, LEAVES, RATE = 160, 6, 14, 0.09
+#: Trees that tell whose a narrow side is.
+OWN_TREES = 70
 #: Wrong bands kept for teaching for each right one; those kept count for the rest.
 WRONG_EACH = 9
 #: How much larger every other photo teaches once more.
@@ -38,7 +43,7 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True, eq=False)
 class BandTable:
     """All candidates as arrays: `numbers` (n, NAMES), `right`, `clear` (judged, and right or far from it), `judged`, `outline`,
-    `side`, `depth` px, `inside`; `piece` of each outline."""
+    `side`, `depth` px, `inside`, `own` (the right one is of the face's part), `ways` out (n, 2); `piece` of each outline."""
 
     numbers: Floats
     right: NDArray[np.bool_]
@@ -48,6 +53,8 @@ class BandTable:
     side: NDArray[np.intp]
     depth: Floats
     inside: NDArray[np.bool_]
+    own: NDArray[np.bool_]
+    ways: Floats
     piece: list[str]
 
     def fold(self, folds: int) -> NDArray[np.intp]:
@@ -62,14 +69,15 @@ def table_of(faces: Sequence[FaceBands]) -> BandTable:
         for s, (side, shared) in enumerate(zip(face.sides, face.shared, strict=True)):
             n, judged, right = len(shared), face.judged[s], shared >= RIGHT
             parts.append((side.numbers, right, judged & (right | (shared < NEARLY)), judged, np.full(n, k), np.full(n, s),
-                          side.depths(), side.bands[:, 2].astype(bool)))
-    names = ("numbers", "right", "clear", "judged", "outline", "side", "depth", "inside")
+                          side.depths(), side.bands[:, 2].astype(bool), face.own[s], np.tile(side.layout.way, (n, 1))))
+    names = ("numbers", "right", "clear", "judged", "outline", "side", "depth", "inside", "own", "ways")
     columns: dict[str, Any] = {n: np.concatenate(c) for n, c in zip(names, zip(*parts, strict=True), strict=True)}
     return BandTable(**columns, piece=[f.piece for f in faces])
 
 
-def grow(numbers: Floats, right: NDArray[np.bool_], weight: Floats | None = None, seed: int = 0) -> StripModel:
-    """Boosted trees on candidates; the second step passes log odds through."""
+def grow(numbers: Floats, right: NDArray[np.bool_], weight: Floats | None = None, seed: int = 0,
+         trees: int | None = None) -> Trees:
+    """Boosted trees on candidates; `trees`: how many (TREES without)."""
     from sklearn.ensemble import HistGradientBoostingClassifier
 
     rng = np.random.default_rng(seed)
@@ -81,13 +89,13 @@ def grow(numbers: Floats, right: NDArray[np.bool_], weight: Floats | None = None
     # cuts are compared in single precision in use
     x, right = numbers[use].astype(np.float32), right[use]
     taught = HistGradientBoostingClassifier(
-        max_iter=TREES, max_depth=DEPTH, max_leaf_nodes=LEAVES, learning_rate=RATE, max_features=0.3, min_samples_leaf=25,
-        l2_regularization=2.0, early_stopping=False, random_state=seed).fit(x, right, sample_weight=weight)
-    trees = [t[0].nodes for t in taught._predictors]
-    shape = len(trees), max(len(t) for t in trees)
+        max_iter=trees or TREES, max_depth=DEPTH, max_leaf_nodes=LEAVES, learning_rate=RATE, max_features=0.3,
+        min_samples_leaf=25, l2_regularization=2.0, early_stopping=False, random_state=seed).fit(x, right, sample_weight=weight)
+    grown = [t[0].nodes for t in taught._predictors]
+    shape = len(grown), max(len(t) for t in grown)
     feature, left, right_ = np.zeros(shape, np.int16), np.zeros(shape, np.int16), np.zeros(shape, np.int16)
     cut, value = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
-    for k, t in enumerate(trees):
+    for k, t in enumerate(grown):
         n, own, leaf = len(t), np.arange(len(t)), t["is_leaf"].astype(bool)
         feature[k, :n] = np.where(leaf, 0, t["feature_idx"])
         single = np.where(leaf, 0, t["num_threshold"]).astype(np.float32)
@@ -95,9 +103,7 @@ def grow(numbers: Floats, right: NDArray[np.bool_], weight: Floats | None = None
         cut[k, :n] = np.where(single > np.where(leaf, 0, t["num_threshold"]), np.nextafter(single, np.float32(-np.inf)), single)
         left[k, :n], right_[k, :n] = np.where(leaf, own, t["left"]), np.where(leaf, own, t["right"])
         value[k, :n] = np.where(leaf, t["value"], 0)
-    weights = np.zeros(1 + len(SECOND))
-    weights[1] = 1.0
-    return StripModel(feature, cut, left, right_, value, float(np.ravel(taught._baseline_prediction)[0]), DEPTH, weights, 0.5)
+    return Trees(feature, cut, left, right_, value, float(np.ravel(taught._baseline_prediction)[0]), DEPTH)
 
 
 def weight_of(table: BandTable) -> Floats:
@@ -121,11 +127,15 @@ def winners(table: BandTable, odds: Floats) -> tuple[NDArray[np.intp], Floats]:
     return np.concatenate(index), np.concatenate(numbers)
 
 
-def least_chance(chance: Floats, right: NDArray[np.bool_], wanted: float = WANTED) -> float:
-    """Lowest chance, in hundredths, from which on the share right reaches `wanted`; 0.99 where none does."""
+def least_chance(chance: Floats, right: NDArray[np.bool_], piece: Sequence[str], wanted: float = WANTED) -> float:
+    """Lowest chance, in hundredths, from which on the share right surely reaches `wanted`; 0.99 where none does."""
+    names, number = np.unique(np.asarray(piece), return_inverse=True)
+    drawn = np.random.default_rng(0).integers(0, len(names), (500, len(names)))
     for hundredths in range(30, 99):
         told = chance >= hundredths / 100
-        if told.any() and right[told].mean() >= wanted:
+        count = np.bincount(number[told], minlength=len(names))[drawn].sum(axis=1)
+        good = np.bincount(number[told], weights=right[told], minlength=len(names))[drawn].sum(axis=1)
+        if told.any() and np.percentile(good / np.maximum(1, count), 5) >= wanted:
             return hundredths / 100
     return 0.99
 
@@ -144,13 +154,40 @@ def fit(table: BandTable) -> tuple[StripModel, dict[str, float]]:
     told = LogisticRegression(C=10.0, max_iter=500).fit(second, table.right[best])
     weights = np.concatenate([told.intercept_, told.coef_[0]]).astype(np.float64)
     use = table.clear
-    model = replace(grow(table.numbers[use], table.right[use], weight[use]), weights=weights)
+    owner, own_weights, own_figures = fit_owner(table, odds, best)
+    model = StripModel(grow(table.numbers[use], table.right[use], weight[use]), weights, 0.5, owner, own_weights)
     chance = model.chance(second)
     right = table.right[best]
-    model = replace(model, least=least_chance(chance, right))
+    model = replace(model, least=least_chance(chance, right, [table.piece[k] for k in table.outline[best]]))
     shown = chance >= model.least
     return model, {"sides": float(len(best)), "right": float(right.sum()), "least": model.least, "told": float(shown.sum()),
-                   "right_when_told": float(right[shown].mean()) if shown.any() else float("nan")}
+                   "right_when_told": float(right[shown].mean()) if shown.any() else float("nan"), **own_figures}
+
+
+def fit_owner(table: BandTable, odds: Floats, best: NDArray[np.intp]) -> tuple[Trees, Floats, dict[str, float]]:
+    """(trees, calibration, figures of pieces left out) that tell a panel's own narrow sides from its neighbours'.
+
+    All right bands teach; the likeliest ones of sides (`best`) calibrate. `odds`: (n,) of pieces left out.
+    """
+    from sklearn.linear_model import LogisticRegression
+
+    right = np.flatnonzero(table.right & table.judged)
+    starts = np.flatnonzero(np.r_[True, np.diff(table.outline) != 0, True])
+    parts = []
+    for a, b in pairwise(starts.tolist()):
+        wanted = right[(right >= a) & (right < b)] - a
+        parts.append(own_numbers(table.numbers[a:b], odds[a:b], table.ways[a:b], wanted))
+    numbers, own, fold = np.concatenate(parts), table.own[right], table.fold(FOLDS)[right]
+    left_out = np.zeros(len(right))
+    for f in range(FOLDS):
+        use = fold != f
+        left_out[~use] = grow(numbers[use], own[use], None, f, OWN_TREES).log_odds(numbers[~use])
+    shown = np.isin(right, best)
+    told = LogisticRegression(C=10.0, max_iter=500).fit(left_out[shown, None], own[shown])
+    weights = np.concatenate([told.intercept_, told.coef_[0]]).astype(np.float64)
+    called = weights[0] + weights[1] * left_out[shown] > 0
+    return grow(numbers, own, None, 0, OWN_TREES), weights, {
+        "narrow_sides": float(shown.sum()), "own": float(own[shown].mean()), "owner_right": float((called == own[shown]).mean())}
 
 
 def main() -> None:

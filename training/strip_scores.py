@@ -4,7 +4,8 @@
 
 A told band is right when it and a true narrow side share half of what either covers along the panel's side; it is not judged
 where the truth names nothing (parts too small for it). A true narrow side (at least 80 px long, beside a face) is found when
-any right band lies on it. Outlines are true, jittered by 2 to 4 px, drawn round face and edge, and found by the program.
+any right band lies on it. A band is called the panel's own from a chance of 0.7; that is right when it lies on a narrow side of
+the face's own part. Outlines are true, jittered by 2 to 4 px, drawn round face and edge, and found by the program.
 Intervals (95 %) draw pieces anew. Real photos have no truth for this: only counts are told.
 """
 
@@ -41,6 +42,8 @@ from vision.edges.find_model import load_strip_model
 #: Thickness of true narrow sides told apart, px, and their least length.
 THICK = {"5-8": (5.0, 8.0), "8-15": (8.0, 15.0), "15+": (15.0, 1e9), "8+": (8.0, 1e9)}
 LENGTH = 80.0
+#: Chance from which a band is called the panel's own.
+CALLED_OWN = 0.7
 #: Bounds of chance between which bands are gathered to see whether chances hold.
 BINS = (0.0, 0.1, 0.3, 0.5, 0.7, 0.85, 1.0)
 
@@ -53,6 +56,7 @@ class ToldBand:
     chance: float
     right: bool
     own: bool | None
+    own_chance: float
     is_judged: bool
     inside: bool
 
@@ -76,10 +80,12 @@ def add_photo(result: WayResult, photo: RenderedPhoto, faces: Sequence[FaceBands
     for face in faces:
         result.faces.append(photo.piece)
         for strip, side, n in judged(face.sides, model):
+            if not side.clear(n):
+                continue  # never told
             k = next(i for i, s in enumerate(face.sides) if s is side)
             right = bool(face.shared[k][n] >= RIGHT)
             own, sure = None if face.way == "found" else bool(face.own[k][n]), bool(face.judged[k][n])
-            result.bands.append(ToldBand(photo.piece, strip.chance, right, own, sure, strip.inside))
+            result.bands.append(ToldBand(photo.piece, strip.chance, right, own, strip.own, sure, strip.inside))
             number = int(face.which[k][n])
             if strip.chance >= least and right:
                 hit.add(number)
@@ -107,11 +113,15 @@ def figures(result: WayResult, least: float) -> dict[str, Any]:
     sure = [b for b in told if b.is_judged]
     wrong = [b for b in sure if not b.right]
     owned = [b for b in sure if b.right and b.own is not None]
+    called = [b for b in sure if b.own is not None and b.own_chance >= CALLED_OWN]
     out: dict[str, Any] = {
         "outlines": len(result.faces), "told": len(told), "not_judged": len(told) - len(sure),
         "precision": mean_of([b.piece for b in sure], [b.right for b in sure]),
         "precision_not_judged_as_wrong": mean_of([b.piece for b in told], [b.right for b in told]),
         "own_part_when_right": mean_of([b.piece for b in owned], [bool(b.own) for b in owned]),
+        "owner_right": mean_of([b.piece for b in owned], [bool(b.own) == (b.own_chance >= 0.5) for b in owned]),
+        "called_own_and_is": mean_of([b.piece for b in called], [b.right and bool(b.own) for b in called]),
+        "own_that_are_called": mean_of([b.piece for b in owned if b.own], [b.own_chance >= CALLED_OWN for b in owned if b.own]),
         "inside_when_told": float(np.mean([b.inside for b in told])) if told else None,
         "false_each_outline": len(wrong) / max(1, len(result.faces)),
     }
@@ -124,6 +134,10 @@ def figures(result: WayResult, least: float) -> dict[str, Any]:
          "right": float(np.mean([b.right for b in part]))}
         for lo, hi in pairwise(BINS)
         if (part := [b for b in result.bands if b.is_judged and lo <= b.chance < hi + (hi == 1.0)])]
+    out["own_chances_hold"] = [
+        {"from": lo, "to": hi, "n": len(part), "chance": float(np.mean([b.own_chance for b in part])),
+         "own": float(np.mean([bool(b.own) for b in part]))}
+        for lo, hi in pairwise(BINS) if (part := [b for b in owned if lo <= b.own_chance < hi + (hi == 1.0)])]
     return out
 
 
@@ -195,7 +209,8 @@ def main() -> None:
         r = out[way]
         print(f"{way:9} outlines {r['outlines']}, told {r['told']} (not judged {r['not_judged']}), "
               f"false each outline {r['false_each_outline']:.3f}")
-        for name in ("precision", "own_part_when_right", *(f"recall_{t}" for t in THICK), "recall_whole_8+"):
+        for name in ("precision", "own_part_when_right", "owner_right", "called_own_and_is", "own_that_are_called",
+                     *(f"recall_{t}" for t in THICK), "recall_whole_8+"):
             v = r[name]
             if v["n"]:
                 print(f"    {name:22} {v['value']:.3f} [{v['low']:.3f}, {v['high']:.3f}] n {v['n']}, pieces {v['pieces']}")

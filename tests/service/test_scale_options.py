@@ -19,6 +19,7 @@ from vision.scale import ScaleAsked, stated_focal_px
 
 @pytest.mark.parametrize(("text", "asked"), [
     ("auto", ScaleAsked()), ("none", ScaleAsked("none")), ("card", ScaleAsked("card")),
+    ("card:812,440.5", ScaleAsked("card", points=((812.0, 440.5),))),
     ("sheet", ScaleAsked("sheet")), ("sheet:98.5", ScaleAsked("sheet", mm=98.5)),
     ("points:10,20,310,420=500", ScaleAsked("points", mm=500.0, points=((10.0, 20.0), (310.0, 420.0)))),
 ])
@@ -27,7 +28,8 @@ def test_forms(text, asked):
 
 
 @pytest.mark.parametrize("text", [
-    "", "cart", "coin", "coin:2 euro", "ruler", "ruler:mm", "card:5", "card@5,6", "sheet:0", "sheet:wide",
+    "", "cart", "coin", "coin:2 euro", "ruler", "ruler:mm", "card:5", "card:5,6,7", "card:a,b", "card@5,6",
+    "coin:24.26:5,6", "ruler:mm:1,2,300,4", "sheet:0", "sheet:wide",
     "points:1,2,3=4", "points:1,2,3,4=100", "points:1,2,300,4=0", "auto:1",
 ])
 def test_nonsense_is_refused(text):
@@ -41,7 +43,8 @@ def test_photos_by_name():
     assert asked["a.jpg"].kind == "card" and asked["b.jpg"].kind == "points"
     assert parse_scale_options([], files) == {}
     assert parse_scale_options(["b.jpg=card"], files) == {"b.jpg": ScaleAsked("card")}
-    for wrong in (["card", "sheet"], ["a.jpg=card", "a.jpg=sheet"], ["card@1,2"]):
+    assert parse_scale_options(["b.jpg=card:1,2"], files)["b.jpg"].points == ((1.0, 2.0),)
+    for wrong in (["card", "sheet"], ["a.jpg=card", "a.jpg=sheet"], ["card@1,2"], ["card:1,2"]):
         with pytest.raises(UsageError):
             parse_scale_options(wrong, files)
 
@@ -68,6 +71,8 @@ def test_what_is_not_found_is_said_and_gives_no_millimetres(plain):
     photo = outcome.assessment.photos[0].photo
     assert photo.scale is None and photo.mm_per_px is None
     assert any("card" in n and "millimetres" in n for n in outcome.notes)
+    tapped = look(Request((plain,), asked={plain: ScaleAsked("card", points=((40.0, 40.0),))}), ChestEngine())
+    assert tapped.assessment.photos[0].photo.scale is None and any("at the point given" in n for n in tapped.notes)
     unnamed = look(Request((plain,), asked={plain: ScaleAsked()}), ChestEngine()).notes
     assert any("no card and no sheet" in n for n in unnamed)
     assert look(Request((plain,)), ChestEngine()).notes == ()

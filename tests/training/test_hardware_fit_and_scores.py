@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -48,3 +50,20 @@ def test_least_chances_keep_what_is_said_right() -> None:
 def test_chances_of_the_net_made_here_are_the_odds_given() -> None:
     p = net_of(6).chances([{"odds": 0.0}, {"odds": 2.0}])[:, 6]
     assert p == pytest.approx([0.5, 1 / (1 + np.exp(-2.0))], abs=1e-6)
+
+
+def test_no_least_chance_lies_where_nothing_on_real_panels_reached_but_for_a_few() -> None:
+    p = make(4, [np.full((200, 300, 3), 140, np.uint8)], "nothing")
+    kind = 1 + hardware_fit.SEEN.index("knob")
+    hull = np.array([[2, 2], [8, 2], [8, 8], [2, 8]], float)
+    odds = [2.0, 1.5, 1.0, 0.5, -1.0]
+    bare = [hardware_fit.Row(p, [Candidate(hull, (5.0, 5.0), 6.0, {"odds": o})], [0]) for o in odds]
+    true = make(4, [np.full((200, 300, 3), 140, np.uint8)], "missing")
+    here = true.truth[0][1]
+    middle = (float(here[:, 0].mean()), float(here[:, 1].mean()))
+    picture = replace(true, truth=(("knob", here),))
+    found = [hardware_fit.Row(picture, [Candidate(here, middle, 6.0, {"odds": 0.3 * k})], [kind]) for k in range(12)]
+    floor = 1 / (1 + np.exp(-sorted(odds)[-1 - hardware_fit.SPARED])) + hardware_fit.ABOVE
+    assert hardware_fit.least_of(net_of(kind), found, bare)["knob"] == pytest.approx(floor, abs=1e-3)
+    unsure = [replace(r, labels=[None]) for r in bare]  # nobody said that nothing is there
+    assert hardware_fit.least_of(net_of(kind), found, unsure)["knob"] < floor

@@ -111,7 +111,7 @@ def table(seed=0, outlines=60):
     right = numbers[:, 0] + 0.5 * numbers[:, 1] + 0.3 * rng.normal(size=n) > 1.2
     outline, side = np.repeat(np.arange(outlines), 10), np.tile(np.repeat([0, 1], 5), outlines)
     return BandTable(numbers, right, np.ones(n, bool), np.ones(n, bool), outline, side, rng.uniform(5, 80, n), np.zeros(n, bool),
-                     [f"p{k // 2}" for k in range(outlines)])
+                     numbers[:, 2] > 0, np.tile([[0.0, 1.0], [0.0, -1.0]], (n // 2, 1)), [f"p{k // 2}" for k in range(outlines)])
 
 
 def test_arrays_say_what_the_trees_said(tmp_path, monkeypatch):
@@ -147,8 +147,12 @@ def test_winners_are_the_likeliest_band_of_each_side():
 def test_least_chance_is_the_lowest_that_is_right_often_enough():
     chance = np.array([0.95, 0.9, 0.8, 0.7, 0.6, 0.5])
     right = np.array([True, True, True, False, True, False])
-    assert least_chance(chance, right, 1.0) == pytest.approx(0.71) and least_chance(chance, right, 0.8) == pytest.approx(0.51)
-    assert least_chance(chance, ~chance.astype(bool), 0.9) == 0.99
+    one = ["p"] * 6
+    assert least_chance(chance, right, one, 1.0) == pytest.approx(0.71)
+    assert least_chance(chance, right, one, 0.8) == pytest.approx(0.51)
+    assert least_chance(chance, ~chance.astype(bool), one, 0.9) == 0.99
+    # of several pieces the share must hold whichever are drawn: one wrong of five is too many for 0.8
+    assert least_chance(chance, right, list("abcdef"), 0.8) == pytest.approx(0.71)
 
 
 def test_a_model_taught_on_other_numbers_is_refused(tmp_path, monkeypatch):
@@ -156,7 +160,8 @@ def test_a_model_taught_on_other_numbers_is_refused(tmp_path, monkeypatch):
     model = load_strip_model()
     save_strip_model(model, where)
     again = load_strip_model(where)
-    assert np.array_equal(again.value, model.value) and again.least == model.least
+    assert np.array_equal(again.band.value, model.band.value) and again.least == model.least
+    assert np.array_equal(again.owner.cut, model.owner.cut) and np.array_equal(again.own_weights, model.own_weights)
     monkeypatch.setattr("vision.edges.find_model.SECOND", ("own",))
     save_strip_model(model, tmp_path / "other.npz")
     monkeypatch.undo()

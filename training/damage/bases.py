@@ -83,11 +83,19 @@ class Base:
 
 
 class Bank:
-    """Makes and keeps raw surfaces. `figures`, `panels`: real figure and real sound panels of one part only."""
+    """Makes and keeps raw surfaces. `figures`, `panels`: real figure and real sound panels of one part only; `rendered`: panels
+    of rendered furniture, for teaching only; with them come look-alikes that no report draws."""
 
-    def __init__(self, figures: Sequence[Figure] = (), salt: int = 0, panels: Sequence[RealPanel] = ()) -> None:
+    def __init__(
+        self,
+        figures: Sequence[Figure] = (),
+        salt: int = 0,
+        panels: Sequence[RealPanel] = (),
+        rendered: Sequence[RealPanel] = (),
+    ) -> None:
         self.figures = tuple(figures)
         self.panels = tuple(panels)
+        self.rendered = tuple(rendered)
         self.salt = salt
         self._kept: dict[tuple[str, int], Raw] = {}
 
@@ -203,7 +211,7 @@ def make_base(name: str, seed: int, bank: Bank, rng: np.random.Generator) -> Bas
     h, w = _size(rng)
     if name == "real":
         if bank.panels:
-            return _real(bank.panels[int(np.random.default_rng([seed, 31]).integers(len(bank.panels)))], rng)
+            return real_base(bank.panels[int(np.random.default_rng([seed, 31]).integers(len(bank.panels)))], rng)
         name = "solid"
     if name == "painted":
         return _painted(seed, h, w, rng)
@@ -243,7 +251,7 @@ def make_base(name: str, seed: int, bank: Bank, rng: np.random.Generator) -> Bas
     return Base(name, face, core, colour, bare, relief * 0.4 / raw.mm, gloss, raw.mm, raw.group, False, raw.layout)
 
 
-def _real(panel: RealPanel, rng: np.random.Generator) -> Base:
+def real_base(panel: RealPanel, rng: np.random.Generator) -> Base:
     """A real panel, whole or cut, smaller or at its size; what lies under its face is made up to suit its label."""
     pixels = panel.pixels
     h, w = pixels.shape[:2]

@@ -14,7 +14,7 @@ from training.damage.make import Panel, make_panel
 from training.damage.parts import bank_of, seed_of
 
 #: Raised when the same seed gives another panel.
-VERSION = 2
+VERSION = 3
 CACHE = Path("build") / "damage" / "panels"
 
 
@@ -34,7 +34,7 @@ def panels(part: str, count: int, photos: Path, textures: Path | None, *, cache:
 def _write(panel: Panel, file: Path) -> None:
     Image.fromarray(panel.pixels).save(file.with_suffix(".png"), compress_level=1)
     masks: dict[str, Any] = {f"fool_{n}": m for n, m in panel.fools.items()}
-    np.savez_compressed(file.with_suffix(".npz"), labels=panel.labels, under=panel.under, **masks)
+    np.savez_compressed(file.with_suffix(".npz"), labels=panel.labels, under=panel.under, marks=panel.marks, **masks)
     file.with_suffix(".json").write_text(
         json.dumps({"base": panel.base, "face": panel.face, "core": panel.core, "group": panel.group, "mm": panel.mm})
     )
@@ -46,4 +46,15 @@ def _read(file: Path) -> Panel:
         pixels = np.asarray(image.convert("RGB"))
     with np.load(file.with_suffix(".npz")) as d:
         fools = {n[5:]: d[n] for n in d.files if n.startswith("fool_")}
-        return Panel(pixels, d["labels"], d["under"], fools, told["base"], told["face"], told["core"], told["group"], told["mm"])
+        return Panel(
+            pixels,
+            d["labels"],
+            d["under"],
+            fools,
+            told["base"],
+            told["face"],
+            told["core"],
+            told["group"],
+            told["mm"],
+            d["marks"],
+        )

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from training.composites.camera import Shot, photograph
 from training.damage import breaks, lifting, losses, spots
-from training.damage.bases import BASES, Bank, Base, make_base
+from training.damage.bases import BASES, Bank, Base, make_base, real_base
 from training.damage.fields import Mask, cloud, grown
-from training.damage.fooling import FOOLERS
+from training.damage.fooling import FOOLERS, Draw
 from training.damage.marks import UNDER, Mark, Work
+from training.damage.more_fooling import MORE
 from training.damage.surface import Surface, any_lamp, shine
 from vision.damage.kinds import KINDS
 
@@ -42,6 +43,8 @@ DAMAGES: dict[str, tuple[Callable[[Work], Mark | None], float]] = {
 NAMES = tuple(KINDS)
 #: Panels that share one raw surface; least area of a region.
 PANELS_A_SURFACE, LEAST_AREA = 6, 30
+#: Share of taught panels that are drawn on rendered furniture, where a bank holds any.
+RENDERED = 0.2
 #: Least change of grey level that counts as visible on a plain face, and what a grey level of the figure about it adds:
 #: found by looking at faint ones.
 LEAST_CHANGE, MASKED = 8.0, 0.45
@@ -52,7 +55,7 @@ CODE_UNKNOWN = 255
 class Panel:
     """`pixels`: (h, w, 3) uint8 as rectified. `labels`: (h, w) uint8, 0 sound, k + 1 for kind k of NAMES, 255 where a drawn
     damage cannot be seen. `under`: (h, w) uint8, 0 unknown, k + 1 for UNDER[k]. `fools`: name -> (h, w) bool. `base`, `face`,
-    `core`, `group`: what it was drawn on."""
+    `core`, `group`: what it was drawn on. `marks`: (h, w) uint8, k + 1 on the k-th drawn damage, seen or not."""
 
     pixels: NDArray[np.uint8]
     labels: NDArray[np.uint8]
@@ -63,6 +66,7 @@ class Panel:
     core: str
     group: str
     mm: float
+    marks: NDArray[np.uint8]
 
 
 def make_panel(seed: int, bank: Bank, *, sound: bool | None = None) -> Panel:
@@ -73,32 +77,43 @@ def make_panel(seed: int, bank: Bank, *, sound: bool | None = None) -> Panel:
     name = names[
         int(np.random.default_rng([shared, 5]).choice(len(names), p=np.array(list(BASES.values())) / sum(BASES.values())))
     ]
-    base = make_base(name, shared, bank, rng)
+    base = _rendered(seed, bank, rng) or make_base(name, shared, bank, rng)
     surface = Surface(
         base.colour.copy(), base.relief.copy(), np.full(base.shape, base.gloss, np.float32), np.ones(base.shape, np.float32)
     )
     surface.height += 0.25 * cloud(base.shape, 60, 90, rng)
     work = Work(base, surface, rng)
-    fools = _fool(work)
+    fools = _fool(work, FOOLERS | MORE if bank.rendered else FOOLERS)
     lamp = any_lamp(rng)
-    labels, under = np.zeros(base.shape, np.uint8), np.zeros(base.shape, np.uint8)
+    labels, under, numbers = (np.zeros(base.shape, np.uint8) for _ in range(3))
     if not ((rng.random() < 0.5 if sound is None else sound) or base.sound_only):
         before = shine(work.surface, lamp)
         marks = _damage(work)
         after = shine(work.surface, lamp)
         _label(marks, before, after, labels, under)
+        for k, mark in enumerate(marks):
+            numbers[mark.mask] = k + 1
     else:
         after = shine(work.surface, lamp)
-    return _shot(base, np.clip(np.round(after), 0, 255).astype(np.uint8), labels, under, fools, rng)
+    picture = np.clip(np.round(after), 0, 255).astype(np.uint8)
+    return _shot(base, picture, (labels, under, numbers), fools, rng)
 
 
-def _fool(work: Work) -> dict[str, Mask]:
+def _rendered(seed: int, bank: Bank, rng: np.random.Generator) -> Base | None:
+    """In teaching, now and then a rendered panel; else None."""
+    pick = np.random.default_rng([seed, 13])
+    if not bank.rendered or pick.random() >= RENDERED:
+        return None
+    return real_base(bank.rendered[int(pick.integers(len(bank.rendered)))], rng)
+
+
+def _fool(work: Work, kinds: dict[str, tuple[Draw, float]]) -> dict[str, Mask]:
     rng = work.rng
-    names = list(FOOLERS)
-    weight = np.array([FOOLERS[n][1] for n in names])
+    names = list(kinds)
+    weight = np.array([kinds[n][1] for n in names])
     out: dict[str, Mask] = {}
     for k in rng.choice(len(names), size=int(rng.poisson(1.3)), p=weight / weight.sum()):
-        found = FOOLERS[names[int(k)]][0](work)
+        found = kinds[names[int(k)]][0](work)
         if found is not None:
             out[names[int(k)]] = out.get(names[int(k)], np.zeros(work.shape, bool)) | found
     return out
@@ -154,12 +169,11 @@ def _label(
 def _shot(
     base: Base,
     pixels: NDArray[np.uint8],
-    labels: NDArray[np.uint8],
-    under: NDArray[np.uint8],
+    maps: tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.uint8]],
     fools: dict[str, Mask],
     rng: np.random.Generator,
 ) -> Panel:
-    """Photographed, rectified, and turned as it may lie in the photo."""
+    """Photographed, rectified, and turned as it may lie in the photo. `maps`: labels, what shows beneath, marks."""
     poor = rng.random() < 0.3
     shot = Shot(
         quality=(45, 80) if poor else (80, 95),
@@ -180,7 +194,7 @@ def _shot(
             np.uint8,
         )
 
-    layers = [picture, moved(labels), moved(under), *(moved(m.astype(np.uint8)) for m in fools.values())]
+    layers = [picture, *(moved(m) for m in maps), *(moved(m.astype(np.uint8)) for m in fools.values())]
     quarter = int(rng.integers(4)) if not base.edge and rng.random() < 0.5 else 2 * int(rng.integers(2))
     layers = [np.ascontiguousarray(np.rot90(layer, quarter)) for layer in layers]
     if rng.random() < 0.5:
@@ -189,10 +203,11 @@ def _shot(
         layers[0],
         layers[1],
         layers[2],
-        {n: m > 0 for n, m in zip(fools, layers[3:], strict=True)},
+        {n: m > 0 for n, m in zip(fools, layers[4:], strict=True)},
         base.name,
         base.face,
         base.core,
         base.group,
         base.mm,
+        layers[3],
     )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from training.damage.cells import to_cells
-from training.damage.make import NAMES, Panel
+from training.damage.make import CODE_UNKNOWN, NAMES, Panel
 from training.damage.marks import UNDER
 from vision.damage.kinds import severity
 from vision.damage.net import CELL, SIDE
@@ -37,13 +37,15 @@ class TrueRegion:
 
 @dataclass(frozen=True, eq=False)
 class Truth:
-    """True regions of a panel, cells of which nothing is known, cells of each look-alike, and what it was drawn on."""
+    """True regions of a panel, cells of which nothing is known, cells of each look-alike, and what it was drawn on. `regions`:
+    pieces that hang together; `drawn`: each drawn damage as one region, however many pieces it is in."""
 
     regions: tuple[TrueRegion, ...]
     unknown: Cells
     fools: dict[str, Cells]
     base: str
     group: str
+    drawn: tuple[TrueRegion, ...] = ()
 
 
 def on_grid(layer: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -69,13 +71,37 @@ def truth_of(panel: Panel) -> Truth:
             if cells.sum() < LEAST_CELLS or (cells.sum() < CRUMB_CELLS and cells.sum() < CRUMB_SHARE * largest):
                 known &= ~cells
                 continue
-            seen = under[cells]
-            shows = UNDER[int(np.bincount(seen[seen > 0]).argmax()) - 1] if (seen > 0).mean() > 0.3 else None
-            kind = NAMES[int(code) - 1]
-            share = min(1.0, float(cells.sum() / max(1, int((inside > 0).sum()))))
-            out.append(TrueRegion(kind, cells, severity(kind, share, touches(cells)), shows))
+            out.append(_true(NAMES[int(code) - 1], cells, under, int((inside > 0).sum())))
+    drawn = []
+    for number in np.unique(panel.marks[(panel.labels > 0) & (panel.labels != CODE_UNKNOWN) & (panel.marks > 0)]):
+        mine = np.where(panel.marks == number, panel.labels, 0).astype(np.uint8)
+        cells = to_cells(on_grid(mine))[0]
+        if (cells > 0).sum() >= LEAST_CELLS:
+            drawn.append(_true(NAMES[int(cells.max()) - 1], cells > 0, under, int((inside > 0).sum())))
     fools = {n: to_cells(on_grid(m.astype(np.uint8)))[0] > 0 for n, m in panel.fools.items()}
-    return Truth(tuple(out), ~known, fools, panel.base, panel.group)
+    return Truth(tuple(out), ~known, fools, panel.base, panel.group, tuple(drawn))
+
+
+def _true(kind: str, cells: Cells, under: NDArray[np.uint8], inside: int) -> TrueRegion:
+    seen = under[cells]
+    shows = UNDER[int(np.bincount(seen[seen > 0]).argmax()) - 1] if (seen > 0).mean() > 0.3 else None
+    share = min(1.0, float(cells.sum() / max(1, inside)))
+    return TrueRegion(kind, cells, severity(kind, share, touches(cells)), shows)
+
+
+def counted_once(found: list[RawRegion], truth: Truth) -> tuple[list[RawRegion], list[int]]:
+    """(regions, index in `found` of the first of each): found regions of one kind that lie on one drawn damage are one.
+
+    A region lies on a damage when half of its cells are on it with its gaps bridged; any other stays by itself.
+    """
+    places = [joined_over(t.cells, bridge_of(t.kind)) for t in truth.drawn]
+    groups: dict[tuple[str, int], list[int]] = {}
+    for i, region in enumerate(found):
+        shares = [float((region.cells & p).sum()) / float(region.cells.sum()) for p in places]
+        best = int(np.argmax(shares)) if shares else -1
+        groups.setdefault((region.kind, best if shares and shares[best] >= 0.5 else -1 - i), []).append(i)
+    merged = [replace(found[of[0]], cells=np.any([found[i].cells for i in of], axis=0)) for of in groups.values()]
+    return merged, [of[0] for of in groups.values()]
 
 
 def touches(cells: Cells) -> bool:

@@ -44,9 +44,12 @@ def pictures_of(part: str, photos: Path, textures: Path | None) -> tuple[list[Fi
 
 
 def bank_of(part: str, photos: Path, textures: Path | None) -> Bank:
-    """The bank of a part, with its real pictures."""
+    """The bank of a part, with its real pictures; to teach by, also rendered panels where the folder holds them
+    (training/damage/rendered_bases.py)."""
     figures, panels = pictures_of(part, photos, textures)
-    return Bank(figures, PARTS[part][0], panels)
+    more = photos / "rendered"
+    rendered = carried(more)[1] if part == "teach" and (more / INDEX).exists() else []
+    return Bank(figures, PARTS[part][0], panels, rendered)
 
 
 def seed_of(part: str, number: int) -> int:

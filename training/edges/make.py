@@ -111,7 +111,7 @@ def develop(canvas: NDArray[np.float32], size: tuple[int, int], rng: np.random.G
     bright = float(np.percentile(small.mean(axis=2), 90))
     small = small * (rng.uniform(0.35, 0.85) / max(bright, 0.02))
     small = small * np.asarray(1 + rng.normal(0, 0.03, 3), np.float32)
-    out = 255 * np.clip(small, 0, 1) ** (1 / 2.2)
+    out = 255 * np.asarray(cv2.pow(np.clip(small, 0, 1), 1 / 2.2), np.float32)
     out = out + rng.uniform(1.0, 4.0) * rng.standard_normal(out.shape, dtype=np.float32)
     pixels = np.clip(np.round(out), 0, 255).astype(np.uint8)
     ok, data = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(55, 96))])
@@ -134,7 +134,27 @@ def _in_frame(cam: view.Camera, start: NDArray[np.float64], end: NDArray[np.floa
     return ends[0], ends[1]
 
 
-def take(build: Build, pose: view.Pose, setting: str, seed: int, rng: np.random.Generator) -> EdgePicture | None:
+@dataclass(eq=False)
+class Seen:
+    """What the first view of a board leaves for the next ones: its painted sides and what lies behind."""
+
+    sides: view.Kept
+    behind: NDArray[np.floating] | None = None
+
+
+def _behind(shape: tuple[int, int], px_per_mm: float, rng: np.random.Generator, seen: Seen | None) -> NDArray[np.floating]:
+    """What lies behind the board; of later views the first one's, turned over and in another light."""
+    if seen is None or seen.behind is None:
+        made = surroundings.two_grounds(shape, px_per_mm, float(rng.uniform(0.3, 0.8)), rng)
+        if seen is not None:
+            seen.behind = made
+        return made
+    old = seen.behind[::-1 if rng.random() < 0.5 else 1, ::-1 if rng.random() < 0.5 else 1]
+    return np.ascontiguousarray(old * np.asarray(np.exp(rng.normal(0, 0.35) + rng.normal(0, 0.06, 3)), np.float32))
+
+
+def take(build: Build, pose: view.Pose, setting: str, seed: int, rng: np.random.Generator,
+         seen: Seen | None = None) -> EdgePicture | None:
     """The board from a pose, light and surroundings drawn at random; None when too little of its edge is in view."""
     cam = view.camera(pose)
     below = pose.elevation < 0
@@ -146,13 +166,12 @@ def take(build: Build, pose: view.Pose, setting: str, seed: int, rng: np.random.
     w, h = cam.size
     shape = (h * view.FINER, w * view.FINER)
     # what lies behind is out of focus more or less: picture resolution will do
-    behind = surroundings.two_grounds((h, w), pose.px_per_mm, float(rng.uniform(0.3, 0.8)), rng)
-    canvas = resize_map(behind, shape[1], shape[0])
+    canvas = resize_map(_behind((h, w), pose.px_per_mm, rng, seen), shape[1], shape[0])
     cover = np.zeros(shape, np.float32)
     board = np.zeros((*shape, 3), np.float32)
     half, thick = build.size[0] / 2, build.size[2]
     for side in view.sides(build, -half, half):
-        view.paint_side(side, cam, light, arris, board, cover)
+        view.paint_side(side, cam, light, arris, board, cover, None if seen is None else seen.sides)
     strip_px = thick * pose.px_per_mm * view.FINER
     canvas = surroundings.shade(canvas * (1 - cover[..., None]) + board, cover, strip_px, rng)
     top, bottom = (0.0, -thick)
@@ -192,29 +211,86 @@ def make_edge(name: str, setting: str, seed: int, photos: Sequence[Photo] = ()) 
 
     `photos`: real figure for veneered and printed faces, used in about a third of them.
     """
+    return make_views(name, setting, seed, photos, 1)[0]
+
+
+def make_views(name: str, setting: str, seed: int, photos: Sequence[Photo] = (), count: int = 3) -> list[EdgePicture]:
+    """`make_edge`'s picture and further ones of the same board, from elsewhere, in other light, by another camera: much
+    cheaper than other boards. Up to `count`; at least one."""
     if name not in STRIP_OF or setting not in SETTINGS:
         raise ValueError(f"unknown edge {name!r} or setting {setting!r}")
     for attempt in range(60):
         rng = np.random.default_rng([seed, attempt, *name.encode(), SETTINGS.index(setting)])
+        later = [np.random.default_rng([seed, attempt, 7000 + k]) for k in range(1, count)]
         if name in OTHER_TRAPS:
-            return _turned(_trap(name, setting, seed, rng), rng)
+            scene = _trap_scene(name, setting, rng)
+            return [_turned(_trap(name, setting, seed, scene, r, again=r is not rng), r) for r in (rng, *later)]
         build = make_board(name, rng, photos)
-        drawn = take(build, _pose(build, setting, rng), setting, seed, rng)
+        seen = Seen({}) if later else None
+        pose = _pose(build, setting, rng)
+        drawn = take(build, pose, setting, seed, rng, seen)
         if drawn is not None:
-            return _turned(drawn, rng)
+            more = [(take(build, _moved(build, pose, setting, r), setting, seed, r, seen), r) for r in later]
+            return [_turned(p, r) for p, r in ((drawn, rng), *more) if p is not None]
     raise RuntimeError(f"no view of {name} found for seed {seed}")
 
 
-def _trap(name: str, setting: str, seed: int, rng: np.random.Generator) -> EdgePicture:
+def _moved(build: Build, pose: view.Pose, setting: str, rng: np.random.Generator) -> view.Pose:
+    """Another pose that sees about the same part of the board at about the same scale."""
+    sign = 1 if pose.elevation > 0 else -1
+    elevation = sign * float(np.clip(abs(pose.elevation) + rng.normal(0, 9), 12, 52))
+    thick, size = build.size[2], pose.size
+    low, high = (40, 170) if setting == "close" else (8, 30)
+    scale = pose.px_per_mm * float(np.exp(rng.uniform(-0.22, 0.28)))
+    per = thick * float(np.cos(np.deg2rad(elevation)))
+    scale = float(np.clip(scale, low / per, high / per))
+    lift = float(rng.uniform(-0.6, 0.25)) * min(thick, 0.3 * size[1] / scale)
+    middle = pose.target[0] + float(rng.uniform(-0.12, 0.12)) * size[0] / scale
+    return view.Pose(elevation, float(np.clip(rng.normal(0, 16), -38, 38)), float(rng.normal(0, 4)), scale,
+                     (middle, 0.0, lift if sign > 0 else -thick - lift), float(rng.uniform(1.6, 5.0)), size)
+
+
+Scene = tuple[NDArray[np.float32], NDArray[np.float64]]
+
+
+def _trap_scene(name: str, setting: str, rng: np.random.Generator) -> Scene:
+    """(canvas, outline in its pixels) of a trap."""
     size = SIZES[setting]
     high = float(np.exp(rng.uniform(np.log(40), np.log(170)) if setting == "close" else rng.uniform(np.log(12), np.log(34))))
     large = (size[0] * view.FINER, size[1] * view.FINER)
     canvas, outline = traps.trap_picture(name, large, round(high * view.FINER), rng)
+    return np.asarray(canvas, np.float32), np.asarray(outline, np.float64)
+
+
+def _trap(name: str, setting: str, seed: int, scene: Scene, rng: np.random.Generator, *, again: bool = False) -> EdgePicture:
+    """A trap's picture; `again`: turned over or upside down, in a light that falls off, nearer."""
+    size = SIZES[setting]
+    canvas, outline = scene
+    if again:
+        canvas, outline = _otherwise(canvas, outline, rng)
     pixels = develop(canvas, size, rng, setting=setting)
     points = np.clip((outline + 0.5) / view.FINER - 0.5, 0, np.array(size) - 1.0)
     truth = Truth(name, "other", setting, seed, points, None, None, 0.0, float(size[0]), (), 0.0, "none", 0, False, None, False,
                   f"seed {seed}")
     return EdgePicture(pixels, truth)
+
+
+def _otherwise(canvas: NDArray[np.float32], outline: NDArray[np.float64], rng: np.random.Generator) -> Scene:
+    h, w = canvas.shape[:2]
+    fx, fy = (-1 if rng.random() < 0.5 else 1 for _ in range(2))
+    near, turn = float(np.exp(rng.uniform(0.0, 0.25))), float(rng.normal(0, 0.04))
+    middle = np.array([(w - 1) / 2, (h - 1) / 2])
+    matrix = near * np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ np.diag([fx, fy])
+    move = np.c_[matrix, middle - matrix @ middle]
+    lit = cv2.warpAffine(canvas, move, (w, h), borderMode=cv2.BORDER_REFLECT)
+    left, right = (float(v) for v in np.exp(rng.normal(0, 0.3, 2)))
+    ramp = np.linspace(left, right, w, dtype=np.float32)[None, :, None]
+    points = outline @ matrix.T + move[:, 2]
+    if fx * fy < 0:  # the way round stays
+        points = points[[1, 0, 3, 2]] if fx < 0 else points[[3, 2, 1, 0]]
+    elif fx < 0:
+        points = points[[2, 3, 0, 1]]
+    return np.asarray(lit * ramp, np.float32), points
 
 
 def _turned(picture: EdgePicture, rng: np.random.Generator) -> EdgePicture:

@@ -147,55 +147,129 @@ def _rows(side: Side, v: Floats, arris: Arris, eye: Floats, light: Light) -> tup
     return light.on(normal, eye), worn.astype(np.float32)
 
 
-def paint_side(side: Side, cam: Camera, light: Light, arris: Arris, canvas: Colours, cover: NDArray[np.float32]) -> bool:
-    """Draws a side on the canvas (FINER times the picture, linear light) and its cover mask; False when it is not seen."""
+@dataclass(frozen=True, eq=False)
+class Window:
+    """The part of a side in view: `spans` of u and v in mm, `scale`: px of the picture a mm."""
+
+    spans: tuple[tuple[float, float], tuple[float, float]]
+    scale: float
+
+    def covered_by(self, other: Window) -> float:
+        """Share of the shorter-covered axis that lies in the other window."""
+        return min(max(0.0, min(a[1], b[1]) - max(a[0], b[0])) / max(a[1] - a[0], 1e-6)
+                   for a, b in zip(self.spans, other.spans, strict=True))
+
+
+@dataclass(frozen=True, eq=False)
+class Painted:
+    """The colours of a side (m, n, 3) over a window, `u`, `v`: mm of its columns and rows, `texel`: mm."""
+
+    window: Window
+    rgb: Colours
+    u: Floats
+    v: Floats
+    texel: float
+
+
+#: What a board's sides were painted with, by side, for views after the first.
+Kept = dict[tuple[str, float], Painted]
+#: A kept side serves another view when it covers this share of what that sees, no coarser than this many texels a pixel.
+COVERS, COARSE = 0.6, 1.5
+
+
+def window_of(side: Side, cam: Camera) -> Window | None:
+    """The part of a side in view, from a grid of points; None when it is not seen."""
     (u0, u1), (v0, v1) = side.spans
     middle = side.points(np.array((u0 + u1) / 2), np.array((v0 + v1) / 2))
-    eye = (cam.place - middle) / np.linalg.norm(cam.place - middle)
     if float(side.normal @ (cam.place - middle)) <= 0:
-        return False
-    # the part in view, from a grid of points
+        return None
     gu, gv = np.meshgrid(np.linspace(u0, u1, 241), np.linspace(v0, v1, 61))
-    at = cam.project(side.points(gu, gv))
+    points = side.points(gu, gv)
+    at = cam.project(points)
     w, h = cam.size
     seen = (at[..., 0] > -20) & (at[..., 0] < w + 20) & (at[..., 1] > -20) & (at[..., 1] < h + 20)
-    ahead = ((side.points(gu, gv) - cam.place) @ cam.turn[2]) > 1.0
+    ahead = ((points - cam.place) @ cam.turn[2]) > 1.0
     seen &= ahead
     if seen.sum() < 2:
-        return False
+        return None
     pad_u, pad_v = 1.5 * (u1 - u0) / 240, 1.5 * (v1 - v0) / 60
     a0, a1 = max(u0, float(gu[seen].min()) - pad_u), min(u1, float(gu[seen].max()) + pad_u)
     b0, b1 = max(v0, float(gv[seen].min()) - pad_v), min(v1, float(gv[seen].max()) + pad_v)
     step_u = np.hypot(*np.moveaxis(np.diff(at, axis=1), -1, 0))[seen[:, 1:]] * 240 / (u1 - u0)
     step_v = np.hypot(*np.moveaxis(np.diff(at, axis=0), -1, 0))[seen[1:]] * 60 / (v1 - v0)
     scale = max(float(np.percentile(s, 90)) if s.size else 1.0 for s in (step_u, step_v))
+    return Window(((a0, a1), (b0, b1)), scale)
+
+
+def painted(side: Side, window: Window) -> Painted:
+    """The side's colours over a window, as fine as the canvas shows them."""
+    (a0, a1), (b0, b1) = window.spans
     narrow = side.name != "face" and side.name != "under"
-    texel = 1.0 / max(scale * (FINER if narrow else 1.0), 1e-3)
+    texel = 1.0 / max(window.scale * (FINER if narrow else 1.0), 1e-3)
     texel = max(texel, (a1 - a0) / MAX_TEXELS, (b1 - b0) / MAX_TEXELS, 0.02)
     n, m = max(4, round((a1 - a0) / texel)), max(4, round((b1 - b0) / texel))
     u = a0 + (np.arange(n) + 0.5) * (a1 - a0) / n
     v = b0 + (np.arange(m) + 0.5) * (b1 - b0) / m
-    rgb = np.asarray(side.fill(u, v, texel), np.float32)
+    return Painted(window, np.asarray(side.fill(u, v, texel), np.float32), u, v, texel)
+
+
+def paint_side(side: Side, cam: Camera, light: Light, arris: Arris, canvas: Colours, cover: NDArray[np.float32],
+               kept: Kept | None = None) -> bool:
+    """Draws a side on the canvas (FINER times the picture, linear light) and its cover mask; False when it is not seen. What
+    it was painted with is put into `kept`, or taken from there where that will do (gone on as in a mirror where it ends)."""
+    window = window_of(side, cam)
+    if window is None:
+        return False
+    key = side.name, float(side.corner[0])
+    skin, again = (kept or {}).get(key), True
+    narrow = 1.0 if side.name in ("face", "under") else float(FINER)
+    if skin is None or window.covered_by(skin.window) < COVERS or skin.texel * window.scale * narrow > COARSE:
+        skin, again = painted(side, window), False
+        if kept is not None:
+            kept[key] = skin
+    (u0, u1), (v0, v1) = side.spans
+    middle = side.points(np.array((u0 + u1) / 2), np.array((v0 + v1) / 2))
+    eye = (cam.place - middle) / np.linalg.norm(cam.place - middle)
+    rgb, v, texel, n = skin.rgb, skin.v, skin.texel, len(skin.u)
     factor, worn = _rows(side, v, arris, eye, light)
     if arris.worn:
         rng = np.random.default_rng([arris.salt, len(side.name)])
         along = cv2.GaussianBlur(rng.normal(size=(1, n)).astype(np.float32), (0, 0), max(1.0, 6.0 / texel))[0]
         along = np.clip(0.6 + 0.5 * along / max(float(along.std()), 1e-6), 0, 1)
-        share = (arris.worn * worn[:, None] * along[None, :])[..., None]
+        share = (arris.worn * worn[:, None] * along[None, :])[..., None].astype(np.float32)
         rgb = rgb * (1 - share) + np.array(arris.pale, np.float32) * share
-    lit = np.asarray(np.clip(rgb, 0, 1) ** 2.2 * factor[:, None, :], np.float32)
-    corners = np.array([[a0, b0], [a1, b0], [a1, b1], [a0, b1]])
-    ends = cam.project(side.points(corners[:, 0], corners[:, 1]))
-    picture = FINER * (ends + 0.5) - 0.5
-    texture = np.array([[0, 0], [n, 0], [n, m], [0, m]], np.float32) - 0.5
-    matrix = cv2.getPerspectiveTransform(texture, picture.astype(np.float32))
-    size = (canvas.shape[1], canvas.shape[0])
-    if FINER * scale * texel < 0.9:  # thinner than the canvas: average first
-        lit = np.asarray(cv2.GaussianBlur(lit, (0, 0), 0.5 / max(FINER * scale * texel, 0.2)), np.float32)
-    drawn = cv2.warpPerspective(lit, matrix, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    mask = np.zeros(canvas.shape[:2], np.uint8)
-    cv2.fillConvexPoly(mask, np.round(picture * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
-    share = (mask.astype(np.float32) / 255)[..., None]
-    canvas[:] = canvas * (1 - share) + drawn * share
-    np.maximum(cover, share[..., 0], out=cover)
+    lit = np.asarray(cv2.pow(np.clip(rgb, 0, 1), 2.2), np.float32) * factor[:, None, :].astype(np.float32)
+    picture = FINER * (_corners(side, cam, window) + 0.5) - 0.5
+    texture = np.array([[0, 0], [n, 0], [n, len(v)], [0, len(v)]], np.float32) - 0.5
+    spots = FINER * (_corners(side, cam, skin.window) + 0.5) - 0.5
+    matrix = np.asarray(cv2.getPerspectiveTransform(texture, spots.astype(np.float32)), np.float64)
+    fine = FINER * window.scale * texel
+    if fine < 0.9:  # thinner than the canvas: average first
+        lit = np.asarray(cv2.GaussianBlur(lit, (0, 0), 0.5 / max(fine, 0.2)), np.float32)
+    _lay(lit, matrix, picture, canvas, cover, cv2.BORDER_REFLECT if again else cv2.BORDER_REPLICATE)
     return True
+
+
+def _corners(side: Side, cam: Camera, window: Window) -> Floats:
+    """(4, 2) picture pixels of a window's corners."""
+    (a0, a1), (b0, b1) = window.spans
+    corners = np.array([[a0, b0], [a1, b0], [a1, b1], [a0, b1]])
+    return cam.project(side.points(corners[:, 0], corners[:, 1]))
+
+
+def _lay(lit: Colours, matrix: Floats, outline: Floats, canvas: Colours, cover: NDArray[np.float32], border: int) -> None:
+    """Warp light onto the canvas inside an outline; only the box round it is worked on."""
+    low = np.clip(np.floor(outline.min(axis=0)) - 2, 0, (canvas.shape[1], canvas.shape[0])).astype(int)
+    high = np.clip(np.ceil(outline.max(axis=0)) + 3, 0, (canvas.shape[1], canvas.shape[0])).astype(int)
+    wide, tall = (int(v) for v in high - low)
+    if wide < 1 or tall < 1:
+        return
+    moved = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1.0]]) @ matrix
+    drawn = cv2.warpPerspective(lit, moved, (wide, tall), flags=cv2.INTER_LINEAR, borderMode=border)
+    mask = np.zeros((tall, wide), np.uint8)
+    cv2.fillConvexPoly(mask, np.round((outline - low) * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
+    share = mask.astype(np.float32) / np.float32(255)
+    box = np.s_[low[1]:high[1], low[0]:high[0]]
+    part = canvas[box]
+    part += (drawn - part) * share[..., None]
+    np.maximum(cover[box], share, out=cover[box])

@@ -1,10 +1,17 @@
-"""Faces without hardware to draw on: our own drawn surfaces, and real faces of the photo collection where it is at hand."""
+"""Faces without hardware to draw on: our own drawn surfaces, and real faces of the photo collection where it is at hand.
+
+`python -m training.hardware.grounds --photos DIR --out DIR` writes the real ones that the net learns on as JPEG.
+"""
 
 from __future__ import annotations
 
+import argparse
 import re
+import zlib
+from collections.abc import Sequence
 from pathlib import Path
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -48,14 +55,38 @@ def drawn(part: str, count: int, cache: Path | None = CACHE) -> list[NDArray[np.
     return out
 
 
-def real(folder: Path, part: str) -> list[tuple[str, NDArray[np.uint8]]]:
-    """(author, face) of real panels of a part ('tune' to learn from, 'report' to judge by) whose notes name no hardware."""
+def author_part(author: str) -> str:
+    """'fit' (the net learns on them), 'held_out' (chances are set on them) or 'report' (judged on)."""
     from training.composites.figures import part_of
+
+    if part_of(author) == "report":
+        return "report"
+    return "held_out" if zlib.crc32(author.encode()) % 3 == 0 else "fit"
+
+
+def real(folder: Path, part: str) -> list[tuple[str, NDArray[np.uint8]]]:
+    """(author, face) of real panels of a part whose notes name no hardware."""
     from training.joint_panels import panels
 
     out = []
-    for p in panels(folder, part_of, part):
+    for p in panels(folder, author_part, part):
         if not _BEARS.search(p.text) and p.view == "face" and p.id not in _LEFT_OUT:
             h, w = p.working.pixels.shape[:2]
             out.append((p.author, resize(p.working.pixels, *fit_within(w, h, max_side=LONG))))
     return out
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--photos", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    chosen = parser.parse_args(arguments)
+    chosen.out.mkdir(parents=True, exist_ok=True)
+    found = real(chosen.photos, "fit")
+    for k, (_, face) in enumerate(found):
+        cv2.imwrite(str(chosen.out / f"fit_{k:03d}.jpg"), face[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
+    print(f"{len(found)} faces by {len({a for a, _ in found})} authors")
+
+
+if __name__ == "__main__":
+    main()

@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from training.hardware import things
+from training.hardware import grips, things
+from training.hardware.glass import draw_glass
 from training.hardware.shade import Canvas, capsule, soft, some_light, window
 from training.hardware.traps import TRAPS
 from vision.hardware.kinds import SEEN
@@ -21,8 +22,8 @@ LONG_PX, FINER, LEAST_HOLE = 512, 1.5, 1.8
 FIRST = {"fit": 100_000, "held_out": 200_000, "report": 300_000}
 #: A thing with less contrast than this (grey levels) shows to nobody; label of its place.
 LEAST_CONTRAST, UNKNOWN = 5.0, 255
-LAYOUTS = ("drawer", "door", "screws", "holes", "missing", "glass", "mixed", "nothing")
-SHARES = (0.22, 0.19, 0.11, 0.07, 0.09, 0.07, 0.1, 0.15)
+LAYOUTS = ("drawer", "door", "fronts", "screws", "holes", "missing", "glass", "mixed", "nothing")
+SHARES = (0.16, 0.17, 0.1, 0.1, 0.07, 0.09, 0.07, 0.1, 0.14)
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,9 +82,51 @@ def _grips(canvas: Canvas, s: float, places: _Places, rng: np.random.Generator, 
     for x in xs:
         own = np.random.default_rng(seed)
         if knob and places.free(x, y, 24 * s):
-            things.draw_knob(canvas, x, y, s, own)
+            grips.draw_knob(canvas, x, y, s, own)
         elif not knob and places.free(x, y, 60 * s):
-            things.draw_pull(canvas, x, y, s, own, np.pi / 2 if upright else 0.0)
+            grips.draw_pull(canvas, x, y, s, own, np.pi / 2 if upright else 0.0)
+
+
+def _beside(canvas: Canvas, other: NDArray[np.float32], rng: np.random.Generator) -> None:
+    """What lies past the panel on one side: another surface, darker or lighter, behind a dark gap."""
+    h, w = canvas.shape
+    upright = rng.random() < 0.5
+    long = w if upright else h
+    wide = round(long * float(rng.uniform(0.02, 0.2)))
+    first = rng.random() < 0.5
+    cut = slice(0, wide) if first else slice(long - wide, long)
+    gap = max(1, round(float(rng.uniform(0.5, 5))))
+    line = slice(max(0, wide - gap), wide) if first else slice(long - wide, long - wide + gap)
+    at, gap_at = ((slice(None), cut), (slice(None), line)) if upright else ((cut, slice(None)), (line, slice(None)))
+    canvas.rgb[at] = np.clip(other[at] * np.float32(rng.uniform(0.3, 1.2)), 0, 1)
+    canvas.rgb[gap_at] *= np.float32(rng.uniform(0.1, 0.7))
+
+
+def _fronts(canvas: Canvas, s: float, places: _Places, rng: np.random.Generator) -> None:
+    """Several drawers in one view, gaps between them, the same grips on each."""
+    h, w = canvas.shape
+    rows, columns = int(rng.integers(2, 6)), 2 if rng.random() < 0.3 and w > 640 * s else 1
+    seed, gap = int(rng.integers(2**31)), max(1.0, float(rng.uniform(1.5, 5)) * s)
+    knob, locks = rng.random() < 0.5, rng.random() < 0.2
+    two = rng.random() < 0.5 and w / columns > (200 if knob else 560) * s  # long bars must not reach each other
+    for r in range(1, rows):
+        line = round(h * r / rows)
+        canvas.rgb[line : line + round(gap)] *= np.float32(rng.uniform(0.1, 0.6))
+        canvas.rgb[line + round(gap) : line + round(gap) + 2] *= np.float32(rng.uniform(0.9, 1.4))
+    for c in range(1, columns):
+        line = round(w * c / columns)
+        canvas.rgb[:, line : line + round(gap)] *= np.float32(rng.uniform(0.1, 0.6))
+    np.clip(canvas.rgb, 0, 1, out=canvas.rgb)
+    for r in range(rows):
+        for c in range(columns):
+            y = h * (r + 0.5 + 0.05 * float(rng.normal())) / rows
+            for t in ((0.25, 0.75) if two else (0.5,)):
+                x = w * (c + t) / columns
+                draw = grips.draw_knob if knob else grips.draw_pull
+                if rng.random() < 0.95 and places.free(x, y, 14 * s):
+                    draw(canvas, x, y, s, np.random.default_rng(seed))
+            if locks and places.free(w * (c + 0.5) / columns, h * (r + 0.3) / rows, 12 * s):
+                things.draw_keyhole(canvas, w * (c + 0.5) / columns, h * (r + 0.25) / rows, s, np.random.default_rng(seed))
 
 
 def _screws(canvas: Canvas, s: float, places: _Places, rng: np.random.Generator, count: int) -> None:
@@ -139,11 +182,15 @@ def make(seed: int, grounds: Sequence[NDArray[np.uint8]], layout: str | None = N
     long, short = round(LONG_PX * FINER), max(round(90 * FINER), round(LONG_PX * FINER * aspect))
     h, w = (short, long) if (layout in ("drawer", "missing") and rng.random() < 0.85) or rng.random() < 0.5 else (long, short)
     canvas = Canvas(ground_for(grounds, (h, w), rng), np.zeros((h, w), np.uint8), some_light(rng))
-    wide_mm = float(np.exp(rng.uniform(np.log(220), np.log(1100))))
+    wide_mm = float(np.exp(rng.uniform(np.log(220), np.log(1500))))
     if layout in ("screws", "holes", "missing"):
         wide_mm = min(wide_mm, float(rng.uniform(200, 600)))
+    elif layout == "fronts":
+        wide_mm = float(rng.uniform(420, 1500))
     s = long / wide_mm
     names: list[str] = []
+    if rng.random() < 0.25:
+        _beside(canvas, ground_for(grounds, (h, w), rng), rng)
 
     def fool(most: int, only: Sequence[str] | None = None) -> None:
         for _ in range(int(rng.integers(0, most + 1))):
@@ -155,7 +202,7 @@ def make(seed: int, grounds: Sequence[NDArray[np.uint8]], layout: str | None = N
     fool(6 if layout == "nothing" else 4)
     places, missing = _Places(), None
     if layout == "glass":
-        things.draw_glass(canvas, rng, ground_for(grounds, (256, 256), rng))
+        draw_glass(canvas, rng, ground_for(grounds, (256, 256), rng))
     if layout == "drawer" or (layout == "glass" and rng.random() < 0.3):
         xs = [w / 2] if rng.random() < 0.45 else [w * float(q) for q in (lambda a: (a, 1 - a))(rng.uniform(0.12, 0.3))]
         if rng.random() < 0.35 and places.free(w / 2, h * 0.3, 22 * s):
@@ -174,6 +221,8 @@ def make(seed: int, grounds: Sequence[NDArray[np.uint8]], layout: str | None = N
         _grips(canvas, s, places, rng, [far], h * float(rng.uniform(0.25, 0.75)), upright=rng.random() < 0.7)
         if rng.random() < 0.35 and places.free(far, h * 0.85, 22 * s):
             things.draw_keyhole(canvas, far, h * 0.83, s, rng)
+    elif layout == "fronts":
+        _fronts(canvas, s, places, rng)
     elif layout == "screws":
         _screws(canvas, s, places, rng, int(rng.integers(1, 8)))
     elif layout in ("holes", "missing"):
@@ -183,9 +232,9 @@ def make(seed: int, grounds: Sequence[NDArray[np.uint8]], layout: str | None = N
             x, y = float(rng.uniform(0.05, 0.95) * w), float(rng.uniform(0.08, 0.92) * h)
             kind = int(rng.integers(5))
             if kind == 0 and places.free(x, y, 26 * s):
-                things.draw_knob(canvas, x, y, s, rng)
+                grips.draw_knob(canvas, x, y, s, rng)
             elif kind == 1 and places.free(x, y, 70 * s):
-                things.draw_pull(canvas, x, y, s, rng, float(rng.choice([0.0, np.pi / 2]) + rng.normal(0, 0.1)))
+                grips.draw_pull(canvas, x, y, s, rng, float(rng.choice([0.0, np.pi / 2]) + rng.normal(0, 0.1)))
             elif kind == 2 and places.free(x, y, 24 * s):
                 things.draw_keyhole(canvas, x, y, s, rng)
             elif kind == 3 and places.free(x, y, 50 * s):

@@ -15,6 +15,11 @@ from vision.hardware.read import Thing
 
 #: Overlap over union from which two hulls are one thing; small things are one when their middles are this near (share, px).
 OVERLAP, NEAR = 0.35, (0.5, 2.5)
+#: Hulls are compared grown by a cell of the net's answer, px: without, a bar three pixels thick is missed by its rim alone.
+GROWN = 2.0
+#: Share of a hull that must lie on a thing to be a part of it.
+MOSTLY = 0.7
+_AROUND = GROWN * np.stack([np.cos(np.arange(8) * np.pi / 4), np.sin(np.arange(8) * np.pi / 4)], axis=1)
 
 
 def overlap(one: NDArray[np.float64], two: NDArray[np.float64]) -> float:
@@ -25,9 +30,15 @@ def overlap(one: NDArray[np.float64], two: NDArray[np.float64]) -> float:
     return float(both / union) if union > 0 else 0.0
 
 
+def grown(hull: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 2) hull of all that lies within GROWN of a hull, near enough."""
+    points = (hull[:, None] + _AROUND[None]).reshape(-1, 2).astype(np.float32)
+    return np.asarray(cv2.convexHull(points)[:, 0], np.float64)
+
+
 def is_one(hull: NDArray[np.float64], truth: NDArray[np.float64]) -> bool:
     """Whether two hulls are the same thing."""
-    if overlap(hull, truth) >= OVERLAP:
+    if overlap(grown(hull), grown(truth)) >= OVERLAP:
         return True
     a, b = (np.concatenate([p.min(axis=0), p.max(axis=0)]).reshape(2, 2) for p in (hull, truth))
     sizes = float(np.max(a[1] - a[0])), float(np.max(b[1] - b[0]))
@@ -35,9 +46,16 @@ def is_one(hull: NDArray[np.float64], truth: NDArray[np.float64]) -> bool:
     return min(sizes) > 0 and max(sizes) < 2.2 * min(sizes) and max(sizes) < 40 and away < max(NEAR[0] * sizes[1], NEAR[1])
 
 
+def lies_on(hull: NDArray[np.float64], truth: NDArray[np.float64]) -> bool:
+    """Whether most of a hull lies on a thing: part of it, or all of it."""
+    a, b = hull.astype(np.float32), grown(truth).astype(np.float32)
+    both, _ = cv2.intersectConvexConvex(cv2.convexHull(a), cv2.convexHull(b))
+    return bool(both >= MOSTLY * cv2.contourArea(cv2.convexHull(a)))
+
+
 def label_of(c: Candidate, picture: HardwarePicture) -> int | None:
     """0 for nothing, a piece of a thing or something that holds one; 1 + place in SEEN; None where the truth does not say."""
-    same = [(overlap(c.hull, hull), kind) for kind, hull in picture.truth if is_one(c.hull, hull)]
+    same = [(overlap(grown(c.hull), grown(hull)), kind) for kind, hull in picture.truth if is_one(c.hull, hull)]
     if same:
         return 1 + SEEN.index(max(same)[1])
     x, y = (round(min(max(v, 0), s - 1)) for v, s in zip(c.middle, picture.labels.shape[::-1], strict=True))

@@ -30,7 +30,10 @@ class Light:
 def some_light(rng: np.random.Generator) -> Light:
     about, high = rng.uniform(0, 2 * np.pi) if rng.random() < 0.3 else rng.uniform(-2.8, -0.3), rng.uniform(0.35, 1.25)
     flat = float(np.cos(high))
-    look = rng.normal(0, 0.22, 2) if rng.random() < 0.6 else np.zeros(2)
+    # straight on, a little aslant, or photographed from above and the side as people do
+    way = rng.random()
+    look = np.zeros(2) if way < 0.3 else rng.normal(0, 0.22 if way < 0.65 else 0.6, 2)
+    look *= min(1.0, 1.1 / max(float(np.hypot(*look)), 1e-6))
     return Light(flat * float(np.cos(about)), flat * float(np.sin(about)), float(np.sin(high)), float(rng.uniform(0.1, 1.0)),
                  (float(look[0]), float(look[1])))
 
@@ -74,6 +77,7 @@ def soft(distance: Plane) -> Plane:
 
 def capsule(win: Window, p: tuple[float, float], q: tuple[float, float], radius: float) -> Plane:
     """Signed distance to a stroke with round ends."""
+    p, q = (float(p[0]), float(p[1])), (float(q[0]), float(q[1]))
     dx, dy = q[0] - p[0], q[1] - p[1]
     t = np.clip(((win.x - p[0]) * dx + (win.y - p[1]) * dy) / max(dx * dx + dy * dy, 1e-6), 0, 1)
     return np.asarray(np.hypot(win.x - p[0] - t * dx, win.y - p[1] - t * dy) - radius, np.float32)
@@ -81,7 +85,8 @@ def capsule(win: Window, p: tuple[float, float], q: tuple[float, float], radius:
 
 def box(win: Window, x: float, y: float, half: tuple[float, float], turn: float = 0.0, corner: float = 0.0) -> Plane:
     """Signed distance to a rectangle with rounded corners, turned by `turn` radians."""
-    c, s = np.cos(turn), np.sin(turn)
+    c, s, x, y = float(np.cos(turn)), float(np.sin(turn)), float(x), float(y)
+    half = (float(half[0]), float(half[1]))
     u = np.abs((win.x - x) * c + (win.y - y) * s) - (half[0] - corner)
     v = np.abs((win.y - y) * c - (win.x - x) * s) - (half[1] - corner)
     outside = np.hypot(np.maximum(u, 0), np.maximum(v, 0))
@@ -90,7 +95,8 @@ def box(win: Window, x: float, y: float, half: tuple[float, float], turn: float 
 
 def ellipse(win: Window, x: float, y: float, half: tuple[float, float], turn: float = 0.0) -> Plane:
     """Distance to an ellipse, near enough for drawing."""
-    c, s = np.cos(turn), np.sin(turn)
+    c, s, x, y = float(np.cos(turn)), float(np.sin(turn)), float(x), float(y)
+    half = (float(half[0]), float(half[1]))
     u, v = (win.x - x) * c + (win.y - y) * s, (win.y - y) * c - (win.x - x) * s
     return np.asarray((np.hypot(u / half[0], v / half[1]) - 1) * min(half), np.float32)
 
@@ -133,16 +139,30 @@ def some_stuff(rng: np.random.Generator, ground: NDArray[np.float32]) -> Stuff:
     return Stuff(np.asarray(rng.uniform(0.1, 0.9, 3), np.float32), 0.1, float(rng.uniform(0.1, 0.9)), rng.uniform(0, 6, 4))
 
 
+def ground_of(canvas: Canvas, win: Window) -> NDArray[np.float32]:
+    """(3,) mean colour of what lies there."""
+    return np.asarray(canvas.rgb[win.rows, win.columns].reshape(-1, 3).mean(axis=0), np.float32)
+
+
+def dome(distance: Plane, radius: float, high: float, power: float = 2.0) -> Plane:
+    """Height of a dome over a shape of signed `distance` whose inside is `radius` deep."""
+    depth = np.clip(-distance / np.float32(max(radius, 1e-6)), 0, 1).astype(np.float32)
+    if power == 2.0:
+        return np.asarray(high * np.sqrt(depth * (2 - depth)), np.float32)
+    return np.asarray(high * cv2.pow(1 - cv2.pow(1 - depth, power), 1 / power), np.float32)
+
+
 def lit(height: Plane, stuff: Stuff, light: Light) -> NDArray[np.float32]:
     """(h, w, 3) of a height map in pixels: diffuse light, a mirrored room for metal, highlights (Blinn, 1977)."""
-    gy, gx = np.gradient(height)
+    height = np.asarray(height, np.float32)
+    gy, gx = (np.gradient(height) if min(height.shape) > 1 else (np.zeros_like(height),) * 2)
     n = 1 / np.sqrt(1 + gx * gx + gy * gy)
     nx, ny = -gx * n, -gy * n
     diffuse = np.clip(nx * light.x + ny * light.y + n * light.z, 0, 1)
-    half = np.array([light.x, light.y, light.z + 1.0])
-    half /= np.linalg.norm(half)
-    shine = np.clip(nx * half[0] + ny * half[1] + n * half[2], 0, 1) ** (8 + 60 * stuff.gloss)
-    a, b, c, d = stuff.waves
+    hx, hy, hz = light.x, light.y, light.z + 1.0
+    size = (hx * hx + hy * hy + hz * hz) ** 0.5
+    shine = cv2.pow(np.clip((nx * hx + ny * hy + n * hz) / size, 0, 1), 8 + 60 * stuff.gloss)
+    a, b, c, d = (float(v) for v in stuff.waves)
     room = 0.5 - 0.28 * ny + 0.25 * np.sin((2 + a) * nx + c) * np.sin((2 + b) * ny + d)
     body = 0.45 + 0.65 * diffuse
     tone = (1 - stuff.metal) * body + stuff.metal * (0.25 + 1.1 * np.clip(room, 0, 1))

@@ -1,4 +1,5 @@
-"""What is drawn on panels to fool: knots, flecks, insect holes, shadows, stickers, water rings, dents, gleams, mouldings."""
+"""What is drawn on panels to fool: knots, flecks, insect holes, shadows, stickers, water rings, dents, gleams, mouldings,
+inlay, cords, open compartments, things that stand before the panel."""
 
 from __future__ import annotations
 
@@ -7,7 +8,20 @@ from collections.abc import Callable
 import cv2
 import numpy as np
 
-from training.hardware.shade import Canvas, Plane, box, ellipse, lay, soft, window
+from training.hardware.shade import (
+    Canvas,
+    Plane,
+    box,
+    dome,
+    ellipse,
+    ground_of,
+    lay,
+    lit,
+    shadow,
+    soft,
+    some_stuff,
+    window,
+)
 
 
 def knot(canvas: Canvas, x: float, y: float, rng: np.random.Generator) -> None:
@@ -143,7 +157,65 @@ def dot(canvas: Canvas, x: float, y: float, rng: np.random.Generator) -> None:
     canvas.rgb[win.rows, win.columns] *= (tone * ring)[..., None]
 
 
+def inlay(canvas: Canvas, x: float, y: float, rng: np.random.Generator) -> None:
+    """Lozenges, stars or stringing of other wood, flush with the face."""
+    size = float(np.exp(rng.uniform(np.log(5), np.log(60))))
+    win = window(canvas, x, y, 2.5 * size)
+    d: Plane = box(win, x, y, (size, size * float(rng.uniform(0.15, 1))), float(rng.choice([0, np.pi / 4, np.pi / 2])))
+    if rng.random() < 0.4:
+        d = np.maximum(d, box(win, x, y, (size, size * float(rng.uniform(0.3, 1))), float(rng.uniform(0, np.pi))))
+    if rng.random() < 0.4:
+        d = np.asarray(np.abs(d) - float(rng.uniform(0.7, 3)), np.float32)
+    tone = np.asarray(rng.uniform(0.1, 0.9) * np.array([1.0, 0.8, 0.6]) * rng.uniform(0.8, 1.2, 3), np.float32)
+    lay(canvas, win, soft(d) * np.float32(rng.uniform(0.5, 1)), np.broadcast_to(tone, (*d.shape, 3)).astype(np.float32))
+
+
+def object_before(canvas: Canvas, x: float, y: float, rng: np.random.Generator) -> None:
+    """Something that stands before the panel or lies on it: a round or square thing with its shadow, large or at the border."""
+    h, w = canvas.shape
+    size = float(np.exp(rng.uniform(np.log(12), np.log(140))))
+    if size < 80 or rng.random() < 0.5:  # it comes in from outside; small ones on the panel would look like knobs
+        x, y = (x, float(rng.choice([0, h]))) if rng.random() < 0.6 else (float(rng.choice([0, w])), y)
+    win = window(canvas, x, y, 2.5 * size)
+    turn = float(rng.normal(0, 0.3))
+    half = size, size * float(rng.uniform(0.25, 1.0))
+    d = box(win, x, y, half, turn, min(half) * float(rng.uniform(0, 1))) if rng.random() < 0.7 else ellipse(win, x, y, half, turn)
+    shadow(canvas, win, soft(d), float(rng.uniform(1, 25)))
+    stuff = some_stuff(rng, ground_of(canvas, win))
+    lay(canvas, win, soft(d), lit(dome(d, min(half), min(half) * float(rng.uniform(0.05, 0.8))), stuff, canvas.light))
+
+
+def cable(canvas: Canvas, x: float, y: float, rng: np.random.Generator) -> None:
+    """A cord that hangs or lies across the panel, with its shadow."""
+    h, w = canvas.shape
+    layer = np.zeros((h, w), np.float32)
+    t = np.linspace(0, 1, 40)
+    ends = (x, -5.0, float(rng.uniform(0, w)), h + 5.0) if rng.random() < 0.5 else (-5.0, y, w + 5.0, float(rng.uniform(0, h)))
+    bend = 40 * np.sin(t * float(rng.uniform(2, 9)) + float(rng.uniform(0, 6))) * float(rng.uniform(0, 1.5))
+    px, py = ends[0] + (ends[2] - ends[0]) * t, ends[1] + (ends[3] - ends[1]) * t
+    upright = abs(ends[3] - ends[1]) > abs(ends[2] - ends[0])
+    line = np.stack([px + (bend if upright else 0), py + (0 if upright else bend)], 1)
+    cv2.polylines(layer, [np.round(line * 8).astype(np.int32)], False, 1.0, int(rng.integers(1, 7)), cv2.LINE_AA, 3)
+    cast = cv2.GaussianBlur(np.roll(layer, (int(rng.integers(1, 7)), int(rng.integers(-4, 5))), (0, 1)), (0, 0), 2.0)
+    canvas.rgb *= (1 - float(rng.uniform(0.1, 0.5)) * cast)[..., None]
+    tone = np.full(3, rng.choice([rng.uniform(0, 0.15), rng.uniform(0.6, 0.95)]), np.float32)
+    canvas.rgb += (tone - canvas.rgb) * np.clip(layer, 0, 1)[..., None]
+
+
+def opening(canvas: Canvas, x: float, y: float, rng: np.random.Generator) -> None:
+    """An open compartment: dark behind its edge, its floor or side lit; no pane."""
+    half = float(rng.uniform(20, 220)), float(rng.uniform(15, 140))
+    win = window(canvas, x, y, max(half) + 4)
+    d = box(win, x, y, half)
+    ground = ground_of(canvas, win)
+    v = np.clip((win.y - np.float32(y)) / np.float32(2 * half[1]) + 0.5, 0, 1)
+    tone = np.float32(rng.uniform(0.05, 0.5)) * (0.5 + v)
+    tone = np.where(v > rng.uniform(0.6, 1.0), tone + np.float32(rng.uniform(0.0, 0.4)), tone)
+    lay(canvas, win, soft(d), np.clip(ground * tone[..., None], 0, 1).astype(np.float32))
+
+
 TRAPS: dict[str, Callable[[Canvas, float, float, np.random.Generator], None]] = {
     "knot": knot, "flecks": flecks, "insects": insects, "shadow": shade, "sticker": sticker, "water_ring": water_ring,
     "dent": dent, "gleam": gleam, "moulding": moulding, "dot": dot,
+    "inlay": inlay, "object": object_before, "cable": cable, "opening": opening,
 }

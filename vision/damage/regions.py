@@ -18,7 +18,7 @@ BRIDGE, STREWN = 2, {"insect_holes": 5, "mould": 4, "flaking_finish": 4}
 #: Least cells of a region; share of a region's cells from which a second kind inside it is a region of its own.
 LEAST_CELLS, SECOND = 3, 0.3
 #: A region reaches out from its sure cells to those at this share of the threshold.
-REACH = 0.8
+REACH = 0.9
 
 
 @dataclass(frozen=True, eq=False)

@@ -22,6 +22,9 @@ Points = NDArray[np.float64]
 DEEPEST_SHARE, MAX_ROWS, LEAST_PX, LEAST_ROWS = 0.4, 150, 4.0, 3.5
 #: Columns at most, and how far the layout reaches past the side's ends, as a share of its length.
 COLUMNS, PAST = 192, 0.12
+#: How far out of the panel the photo should reach along a side that it cuts, shares of the side's length tried in turn; px
+#: that must be there to either way; share of the side that the deeper reach may cost.
+ROOM, LEAST_ROOM, ROOM_KEEPS = (0.3, 0.2, 0.12, 0.06), 10.0, 0.6
 #: Stretches along the side's middle part, and those past each end.
 STRETCHES, ENDS = 16, 2
 #: Tilts tried: rows by which a line's right end lies deeper than its left end.
@@ -35,7 +38,8 @@ class SideLayout:
     """A side laid out. `profiles`: (rows, stretches, 3) mean Lab, the outer `ENDS` stretches at both ends past the corners;
     `rough`: (rows, stretches) spread of lightness along the side within a stretch; `zero`: row of the outline;
     `step`: photo px per row; `low`, `high`: rows (half-open) inside the photo; `a`, `b`: the side's ends; `way`: unit vector out;
-    `place`: (stretches,) middle of each as a share of the side."""
+    `place`: (stretches,) middle of each as a share of the side; `whole`: shares at which the whole side begins and ends where
+    the photo cuts it and only the part from a to b is laid out; `size`: columns and rows of the photo."""
 
     profiles: Floats
     rough: Floats
@@ -47,9 +51,22 @@ class SideLayout:
     b: Points
     way: Points
     place: Floats
+    whole: tuple[float, float]
+    size: tuple[int, int]
 
     def on_photo(self, share: float, row: float) -> Points:
         return np.asarray(self.a + share * (self.b - self.a) + (row - self.zero) * self.step * self.way)
+
+    def ends_on_photo(self, row: float, tilt: float) -> tuple[Points, Points]:
+        """Where a line begins and ends: at the whole side's ends, or where it leaves the photo."""
+        first, last = (self.on_photo(at, row + tilt * (at - 0.5)) for at in (0.0, 1.0))
+        run = last - first
+        low, high = self.whole
+        for k in (0, 1):
+            if abs(run[k]) > 1e-9:
+                bounds = sorted(((0.0 - first[k]) / run[k], (self.size[k] - 1.0 - first[k]) / run[k]))
+                low, high = max(low, min(bounds[0], 0.0)), min(high, max(bounds[1], 1.0))
+        return np.asarray(first + low * run), np.asarray(first + high * run)
 
 
 class Shrunk:
@@ -79,14 +96,41 @@ def grid_of(a: Points, b: Points, way: Points) -> tuple[NDArray[np.float64], int
     return np.stack([along, step * way, origin], axis=1), n, 2 * reach + 1, reach, step
 
 
-def lay_side(pictures: Shrunk, a: Points, b: Points, way: Points, size: tuple[int, int]) -> SideLayout | None:
-    """The side from a to b laid out; None where the photo ends too near."""
+def seen_part(a: Points, b: Points, way: Points, size: tuple[int, int]) -> tuple[float, float] | None:
+    """(first, last) share of the side from a to b along which the photo shows what lies beside it; None where it nowhere does."""
+    length = float(np.hypot(*(b - a)))
+    share = np.linspace(0, 1, 129)
+    points = a + share[:, None] * (b - a)
+
+    def run(out: float) -> tuple[int, int]:
+        there = np.ones(len(share), bool)
+        for off in (0.0, -LEAST_ROOM, out):
+            at = points + off * way
+            there &= (at > -1.5).all(axis=1) & (at < np.array(size) + 0.5).all(axis=1)
+        # the photo and a line's inside of it are convex: one run, if any
+        k = np.flatnonzero(there)
+        return (int(k[0]), int(k[-1])) if len(k) else (0, 0)
+
+    least = run(LEAST_ROOM)
+    if least[1] == least[0]:
+        return None
+    first, last = next((r for r in (run(s * length) for s in ROOM) if r[1] - r[0] >= ROOM_KEEPS * (least[1] - least[0])), least)
+    return float(share[first]), float(share[last])
+
+
+def lay_side(pictures: Shrunk, a: Points, b: Points, way: Points, size: tuple[int, int],
+             least: float = 48.0) -> SideLayout | None:
+    """The side from a to b laid out, as far as the photo shows it; None where that is less than `least` px."""
+    seen = seen_part(a, b, way, size)
+    if seen is None or (seen[1] - seen[0]) * float(np.hypot(*(b - a))) < least:
+        return None
+    first, last = seen
+    a, b = a + first * (b - a), a + last * (b - a)
     matrix, n, rows, zero, step = grid_of(a, b, way)
-    ends = [matrix @ np.array([(0.06 if k == 0 else 0.94) * (n - 1), 0, 1]) for k in (0, 1)]
-    k = np.arange(rows)[:, None] * step
+    k = (np.arange(rows)[:, None] - zero) * step
     inside = np.ones(rows, bool)
-    for p in ends:
-        at = p + k * way
+    for end in (a, b):
+        at = end + k * way
         inside &= (at > -1.5).all(axis=1) & (at < np.array(size) + 0.5).all(axis=1)
     valid = np.flatnonzero(inside)
     if not len(valid) or not valid[0] + 4 < zero < valid[-1] - 3:
@@ -95,16 +139,19 @@ def lay_side(pictures: Shrunk, a: Points, b: Points, way: Points, size: tuple[in
     small = matrix * scale
     small[:, 2] += 0.5 * scale - 0.5
     rgb = cv2.warpAffine(source, small, (n, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
-    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB).astype(np.float32)
+    lab = [plane.astype(np.float32) for plane in cv2.split(cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB))]
     start, stop, place = stretches_of(n)
-    widths = (stop - start).astype(np.float32)
-    sums = np.zeros((rows, n + 1, 3), np.float32)
-    np.cumsum(lab, axis=1, out=sums[:, 1:])
-    squares = np.zeros((rows, n + 1))
-    np.cumsum(lab[..., 0].astype(np.float64) ** 2, axis=1, out=squares[:, 1:])
-    profiles = (sums[:, stop] - sums[:, start]) / widths[:, None]
-    rough = np.sqrt(np.maximum((squares[:, stop] - squares[:, start]) / widths - profiles[..., 0] ** 2, 0)).astype(np.float32)
-    return SideLayout(profiles, rough, float(zero), step, int(valid[0]), int(valid[-1]) + 1, a, b, way, place)
+    column = np.arange(n)
+    # (columns, stretches): what each column counts for in a stretch's mean
+    shares = np.asarray(((column >= start[:, None]) & (column < stop[:, None])).T / (stop - start), np.float32)
+    profiles = np.stack([plane @ shares for plane in lab], axis=-1)
+    # less a middle lightness first, or single precision would lose the spread
+    off = np.float32(lab[0].mean())
+    light = lab[0] - off
+    squares = (light * light) @ shares
+    rough = np.sqrt(np.maximum(squares - (profiles[..., 0] - off) ** 2, 0))
+    whole = -first / (last - first), (1 - first) / (last - first)
+    return SideLayout(profiles, rough, float(zero), step, int(valid[0]), int(valid[-1]) + 1, a, b, way, place, whole, size)
 
 
 def stretches_of(n: int) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
@@ -163,29 +210,22 @@ def lines_of(layout: SideLayout, slack: float) -> Lines:
     planes = np.zeros((k, rows + 2 * pad, 4), np.float32)
     planes[:, pad:-pad, :3] = change.transpose(1, 0, 2)
     planes[:, pad:-pad, 3] = (change**2).sum(axis=2).T
-    scores = np.zeros((len(TILTS), rows), np.float32)
-    base = np.arange(rows, dtype=np.float32)
+    sums = np.zeros((len(TILTS), rows, 4), np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(planes.reshape(-1), 4 * (rows + 1))
+    first = pad + np.arange(k) * (rows + 2 * pad)
     for t, tilt in enumerate(TILTS):
         shift = tilt * spread
-        low = np.floor(shift).astype(int).tolist()
-        part = (shift - np.floor(shift)).tolist()
-        sums = np.zeros((rows, 4), np.float32)
-        for j in range(k):
-            i = pad + low[j]
-            piece = planes[j, i:i + rows + 1]
-            if part[j] > 0:
-                sums += piece[:-1] * (1 - part[j])
-                sums += piece[1:] * part[j]
-            else:
-                sums += piece[:-1]
-        mean, square = sums[:, :3], sums[:, 3]
-        mean = mean / k
-        size2 = (mean**2).sum(axis=1)
-        rest = np.sqrt(np.maximum(square / k - size2, 0))
-        size = np.sqrt(size2)
-        # steep lines only far from the outline, where a taper could bring them there
-        allowed = abs(tilt) <= 3.0 + 0.5 * np.abs(base - layout.zero)
-        scores[t] = np.where(allowed, size * size / (size + 0.7 * rest + 0.5), 0)
+        low = np.floor(shift).astype(np.intp)
+        part = (shift - low).astype(np.float32)
+        laid = windows[4 * (first + low)]
+        sums[t] = ((1 - part) @ laid[:, :-4] + part @ laid[:, 4:]).reshape(rows, 4)
+    mean, square = sums[..., :3] / k, sums[..., 3] / k
+    size2 = np.einsum("trc,trc->tr", mean, mean)
+    size, rest = np.sqrt(size2), np.sqrt(np.maximum(square - size2, 0))
+    # steep lines only far from the outline, where a taper could bring them there
+    off = np.abs(np.arange(rows, dtype=np.float32) - layout.zero)
+    allowed = np.abs(np.array(TILTS))[:, None] <= 3.0 + 0.5 * off
+    scores = np.where(allowed, size2 / (size + 0.7 * rest + 0.5), 0)
     # of equal lines the straighter
     scores *= np.array([1 - 0.004 * abs(t) for t in TILTS], np.float32)[:, None]
     pick = scores.argmax(axis=0)

@@ -13,16 +13,18 @@ from vision.edges.find_lines import ENDS, Floats, Lines, SideLayout, changes, re
 
 Numbers = NDArray[np.float64]
 
-_LINE: Final = ("size", "even", "same", "score", "sure", "sharp", "past", "tilt", "light")
+_LINE: Final = ("size", "even", "same", "score", "sure", "sharp", "past", "past_least", "tilt", "light")
 NAMES: Final = (
     *(f"arris_{n}" for n in _LINE), *(f"outer_{n}" for n in _LINE),
     "inside", "depth_px", "depth_rows", "depth_share", "taper", "off_outline", "outline_itself", "rank", "between", "beyond_line",
     "face_strip", "face_strip_light", "face_strip_hue", "strip_beyond", "strip_beyond_light", "strip_beyond_hue", "face_beyond",
     "face_beyond_hue", "strip_light", "beyond_light", "strip_chroma", "rough_face", "rough_strip", "rough_beyond", "ramp",
     "ramp_even", "tone_with_face", "tone_with_beyond", "waver", "end_least", "end_most", "end_face", "length_px", "length_share",
-    "panel_share", "way_down", "way_aside", "corner_low", "corner_high", "to_border")
+    "panel_share", "way_down", "way_aside", "corner_low", "corner_high",
+    "turned", "view_known", "cut", "to_border", "groove", "outer_groove", "turned_depth")
 #: What the whole outline adds to a side.
-PANEL: Final = ("length_px", "length_share", "panel_share", "way_down", "way_aside", "corner_low", "corner_high")
+PANEL: Final = ("length_px", "length_share", "panel_share", "way_down", "way_aside", "corner_low", "corner_high",
+                "turned", "view_known", "cut")
 
 
 def _band(sums: Floats, first: NDArray[np.floating], last: NDArray[np.floating]) -> Floats:
@@ -44,6 +46,13 @@ def _past_ends(tone: Floats) -> NDArray[np.float64]:
     return np.stack([_norm(tone[:, past].mean(axis=1) - tone[:, last].mean(axis=1)) for past, last in near])
 
 
+def _median(v: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Median over the second axis, STRETCHES (an even number) long."""
+    ordered = np.sort(v, axis=1)
+    half = v.shape[1] // 2
+    return np.asarray(0.5 * (ordered[:, half - 1] + ordered[:, half]), np.float64)
+
+
 def _with(a: Floats, b: Floats) -> NDArray[np.float64]:
     """Correlation along the side, drawn to nought where either hardly changes."""
     a, b = a - a.mean(axis=1, keepdims=True), b - b.mean(axis=1, keepdims=True)
@@ -62,35 +71,42 @@ def line_numbers(layout: SideLayout, lines: Lines) -> NDArray[np.float64]:
     unit = mean / np.maximum(size, 1e-6)[:, None]
     along = (found * unit[:, None]).sum(axis=2)
     inner = along[:, ENDS:-ENDS]
-    single = np.stack([(read_at(change, at + d)[:, ENDS:-ENDS].mean(axis=1) * unit).sum(axis=1) for d in (-2.0, 2.0)])
+    beside = read_at(change, np.concatenate([at - 2.0, at + 2.0]))[:, ENDS:-ENDS].mean(axis=1)
+    single = (beside.reshape(2, -1, 3) * unit).sum(axis=2)
     usual = float(np.median(lines.best)) + 0.3
     scores = lines.score
     past = np.concatenate([along[:, :ENDS], along[:, -ENDS:]], axis=1)
     ends = np.stack([past[:, :ENDS].mean(axis=1), past[:, ENDS:].mean(axis=1)])
     columns = (size, size / (inner.std(axis=1) + 1.0), (inner > 0.25 * size[:, None]).mean(axis=1), scores, scores / usual,
-               single.max(axis=0) / np.maximum(size, 0.5), ends.max(axis=0) / (size + 1.0), np.abs(lines.tilt), mean[:, 0])
+               single.max(axis=0) / np.maximum(size, 0.5), ends.max(axis=0) / (size + 1.0),
+               ends.min(axis=0) / (size + 1.0), np.abs(lines.tilt), mean[:, 0])
     return np.stack(columns, axis=1).astype(np.float64)
 
 
-def band_numbers(layout: SideLayout, lines: Lines, bands: NDArray[np.intp], panel: dict[str, float]) -> Numbers:
-    """(bands, len(NAMES)) numbers. `panel`: the numbers of PANEL (`sides_of` in find.py)."""
-    each = line_numbers(layout, lines)
+def band_numbers(layout: SideLayout, lines: Lines, each: NDArray[np.float64], bands: NDArray[np.intp],
+                 panel: dict[str, float]) -> Numbers:
+    """(bands, len(NAMES)) numbers. `each`: `line_numbers`; `panel`: the numbers of PANEL (`sides_of` in find.py)."""
     i, j, inside = bands[:, 0], bands[:, 1], bands[:, 2].astype(bool)
     spread = layout.place - 0.5
     upper = lines.row[i][:, None] + lines.tilt[i][:, None] * spread
     lower = lines.row[j][:, None] + lines.tilt[j][:, None] * spread
     depth = lines.row[j] - lines.row[i]
-    sums = np.concatenate([np.zeros((1, *layout.profiles.shape[1:]), np.float32), np.cumsum(layout.profiles, axis=0)])
-    rough_sums = np.concatenate([np.zeros((1, layout.rough.shape[1]), np.float32), np.cumsum(layout.rough, axis=0)])
+    # (rows + 1, stretches, 4): running sums of the profiles and of the roughness
+    sums = np.zeros((len(layout.profiles) + 1, len(layout.place), 4), np.float32)
+    np.cumsum(layout.profiles, axis=0, out=sums[1:, :, :3])
+    np.cumsum(layout.rough, axis=0, out=sums[1:, :, 3])
     wide = np.clip(0.8 * depth, 3.0, 14.0)[:, None]
     rim = np.where(depth >= 6, 1.0, 0.4)[:, None]
-    spans = {"face": (upper - 1 - wide, upper - 1), "strip": (upper + rim, lower - rim), "beyond": (lower + 1, lower + 1 + wide)}
-    tone = {k: _band(sums, *v) for k, v in spans.items()}
-    rough = {k: _band(rough_sums, *v)[:, ENDS:-ENDS].mean(axis=1).astype(np.float64) for k, v in spans.items()}
-    mid = slice(ENDS, -ENDS)
-    mean = {k: np.median(v[:, mid], axis=1).astype(np.float64) for k, v in tone.items()}
     half = 0.5 * (upper + lower)
-    ramp = (_band(sums, half, lower - rim) - _band(sums, upper + rim, half))[:, mid, 0]
+    spans = {"face": (upper - 1 - wide, upper - 1), "strip": (upper + rim, lower - rim), "beyond": (lower + 1, lower + 1 + wide),
+             "first": (upper + rim, half), "second": (half, lower - rim)}
+    means = _band(sums, *(np.concatenate(ends) for ends in zip(*spans.values(), strict=True)))
+    each_span = dict(zip(spans, np.split(means, len(spans)), strict=True))
+    mid = slice(ENDS, -ENDS)
+    tone = {k: each_span[k][..., :3] for k in ("face", "strip", "beyond")}
+    rough = {k: each_span[k][:, mid, 3].mean(axis=1).astype(np.float64) for k in tone}
+    mean = {k: _median(v[:, mid]) for k, v in tone.items()}
+    ramp = (each_span["second"] - each_span["first"])[:, mid, 0]
     weaker = np.minimum(lines.score[i], lines.score[j]) + 0.3
     between, after = np.zeros(len(bands)), np.zeros(len(bands))
     for n in range(len(bands)):
@@ -102,6 +118,11 @@ def band_numbers(layout: SideLayout, lines: Lines, bands: NDArray[np.intp], pane
     ends = _past_ends(strip) / step
     face_end = _past_ends(face).min(axis=0)
     fs, sb, fb = mean["face"] - mean["strip"], mean["strip"] - mean["beyond"], mean["face"] - mean["beyond"]
+    lightness = _median(read_at(layout.profiles[..., 0], np.concatenate([upper, upper + 1, lower, lower + 1]))[:, mid])
+    at_lines = np.split(lightness, 4)
+    grooves = np.minimum(at_lines[0], at_lines[1]), np.minimum(at_lines[2], at_lines[3])
+    groove = np.minimum(mean["face"][:, 0], mean["strip"][:, 0]) - grooves[0]
+    outer_groove = np.minimum(mean["strip"][:, 0], mean["beyond"][:, 0]) - grooves[1]
     near = np.where(inside, j, i)
     far = np.where(inside, i, j)
     rivals = (lines.row[None] - layout.zero) * np.where(inside, -1, 1)[:, None] > 2
@@ -119,5 +140,6 @@ def band_numbers(layout: SideLayout, lines: Lines, bands: NDArray[np.intp], pane
         _with(strip[:, mid, 0], face[:, mid, 0]), _with(strip[:, mid, 0], beyond[:, mid, 0]), strip[:, mid, 0].std(axis=1),
         ends.min(axis=0), ends.max(axis=0), face_end, *(panel[k] * many for k in PANEL),
         np.where(inside, 1e3, np.minimum((layout.high - 1 - lines.row[j]) * layout.step, 1e3)),
+        groove, outer_groove, panel["turned"] * depth * layout.step / panel["length_px"],
     ]
     return np.stack([np.asarray(c, np.float64) for c in columns], axis=1)

@@ -25,6 +25,10 @@ FILE = Path(__file__).parents[1] / "models" / "hardware.json"
 #: Share of a thing that must lie on the panel; chance from which a grip may be in place, so that none is missing there.
 ON_PANEL: Final = 0.5
 GRIP: Final = 0.2
+#: A small pull and a knob are one to the hand: that one of them is there decides whether it is told, the likelier names it.
+GRIPS: Final = ("knob", "pull")
+#: Not told: what works on drawn panes took a moulded drawer for one and missed two real panes of three.
+SILENT: Final = ("glass",)
 _CIRCLE = np.stack([np.cos(np.arange(8) * np.pi / 4), np.sin(np.arange(8) * np.pi / 4)], axis=1)
 
 
@@ -47,21 +51,34 @@ def stored() -> tuple[Net, Mapping[str, float]]:
 
 @dataclass(frozen=True, eq=False)
 class Thing:
-    """A thing on a picture: `kind` of SEEN, `chance` of being there and that, `hull` (n, 2), `middle`, `width` in its pixels."""
+    """A thing on a picture: `kind` of SEEN, `chance` of being there and that, `hull` (n, 2), `middle`, `width` in its pixels;
+    `sure`: what decides whether it is told, the chance of any grip for a grip, else its own."""
 
     kind: str
     chance: float
     hull: NDArray[np.float64]
     middle: tuple[float, float]
     width: float
+    sure: float = -1.0
+
+    def __post_init__(self) -> None:
+        if self.sure < 0:
+            object.__setattr__(self, "sure", self.chance)
 
 
 def named(found: Sequence[Candidate], net: Net) -> list[Thing]:
     """Candidates with their likeliest kind and its chance, whatever it is, the likeliest first, none within another."""
     chances = net.chances([c.numbers for c in found])[:, 1:]
+    grip = chances[:, [SEEN.index(k) for k in GRIPS]].sum(axis=1)
     best = chances.argmax(axis=1) if len(found) else np.zeros(0, int)
+    sure = {id(c): float(g) if SEEN[k] in GRIPS else float(p[k]) for c, k, p, g in zip(found, best, chances, grip, strict=True)}
     kept = apart([(c, SEEN[k], float(p[k])) for c, k, p in zip(found, best, chances, strict=True)])
-    return [Thing(kind, chance, c.hull, c.middle, c.width) for c, kind, chance in kept]
+    return [Thing(kind, chance, c.hull, c.middle, c.width, sure[id(c)]) for c, kind, chance in kept]
+
+
+def told(things: Sequence[Thing], least: Mapping[str, float]) -> list[Thing]:
+    """Those that are sure enough to be told."""
+    return [t for t in things if t.kind not in SILENT and t.sure >= least[t.kind]]
 
 
 def judged(pixels: NDArray[np.uint8], mask: NDArray[np.bool_] | None = None) -> list[Thing]:
@@ -112,7 +129,7 @@ def read_hardware(view: WorkingView, photo: NDArray[np.uint8] | None = None, *,
     def on_photo(points: NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
         return tuple((float(x), float(y)) for x, y in view.photo_points(points))
 
-    items = [HardwareItem(t.kind, t.chance, on_photo(t.hull), t.width) for t in things if t.chance >= least[t.kind]]
+    items = [HardwareItem(t.kind, t.chance, on_photo(t.hull), t.width) for t in told(things, least)]
     found = pair_among(things, least, (view.mask.shape[0], view.mask.shape[1]))
     if found is not None and found[1] >= least["pull_missing"]:
         pair, chance = found

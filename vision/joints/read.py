@@ -22,7 +22,7 @@ from vision.types import Outline, WorkingView
 #: How far round the panel joints are looked for, share of its longer side: outlines often stop at the joint.
 ROUND_ABOUT: Final = 0.12
 #: Least chance of what is given out, by kind.
-LEAST: Final = {"tails": 0.72, "round": 0.5, "row": 0.5, "pair": 0.5, "strokes": 0.5, "gap": 0.5, "relief": 0.8}
+LEAST: Final = {"tails": 0.6, "round": 0.5, "row": 0.5, "pair": 0.5, "strokes": 0.5, "gap": 0.5, "relief": 0.8}
 #: How far beside the panel's outline a joint may begin that belongs to it, share of its longer side (and two pixels).
 BESIDE: Final = 0.012
 #: Chance of being a hole from which a spot takes part in rows and pairs.
@@ -100,16 +100,15 @@ def read_joints(view: WorkingView, photo: NDArray[np.uint8] | None = None, *, en
 
 
 def _read(view: WorkingView, photo: NDArray[np.uint8] | None, ends: bool) -> JointReading:
-    reading = read_pixels(view.pixels, view.mm_per_px, view.mask, ends=ends)
-    if photo is None or not ends:
-        return reading
-    about = surround(view, photo)
-    if about.origin == (0.0, 0.0) and about.pixels.shape == view.pixels.shape:
-        return reading
+    about = surround(view, photo) if photo is not None and ends else None
+    if about is None or (about.origin == (0.0, 0.0) and about.pixels.shape == view.pixels.shape):
+        return read_pixels(view.pixels, view.mm_per_px, view.mask, ends=ends)
+    # end joints are looked for once: the picture with its margin holds all that the view shows
+    reading = read_pixels(view.pixels, view.mm_per_px, view.mask, ends=False)
     dx, dy = about.origin
-    outer = [_moved(t, dx, dy) for t in find_tails(about.pixels, least=LEAST["tails"], mm_per_px=view.mm_per_px) if sayable(t)]
-    known = {t.end for t in reading.tails}
-    return replace(reading, tails=reading.tails + tuple(t for t in outer if t.end not in known and _begins_on(t, view)))
+    found = find_tails(about.pixels, least=LEAST["tails"], mm_per_px=view.mm_per_px)
+    tails = (_moved(t, dx, dy) for t in found if sayable(t))
+    return replace(reading, tails=tuple(t for t in tails if _begins_on(t, view)))
 
 
 def _begins_on(tails: Tails, view: WorkingView) -> bool:

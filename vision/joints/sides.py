@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from vision.joints.band import Band, Floats
 
 #: Steepest side looked for, degrees; step of the search.
-MOST_SLANT, SLANT_STEP = 24.0, 1.0
+MOST_SLANT, SLANT_STEP = 24.0, 2.0
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def edges_of(lab: Floats, band: Band) -> list[Edge]:
         return []
     tone = np.asarray(lab[:, a:b] @ band.way.astype(np.float32), np.float32)
     rise = np.asarray(np.gradient(cv2.GaussianBlur(tone, (1, 7), sigmaX=0.01, sigmaY=1.0), axis=0), np.float32)
-    usual = float(np.median(np.abs(rise))) + 1e-6
+    usual = float(np.median(np.abs(rise[:: max(1, len(rise) // 160)]))) + 1e-6
     slopes = np.tan(np.deg2rad(np.arange(-MOST_SLANT, MOST_SLANT + 0.1, SLANT_STEP)))
     sums = sheared_sums(rise, slopes)
     changes = band.changes

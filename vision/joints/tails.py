@@ -30,6 +30,13 @@ CLASSES: Final = ("nothing", "joint")
 #: Fewest whole fingers, and fingers and pins together, of a joint that is spoken of: two dark patches beside a board are
 #: nothing yet. One whose sides cannot be told square or slanted must be this likely.
 LEAST_SAID, LEAST_TOGETHER, UNNAMED = 2, 5, 0.9
+#: Fewer are enough, three in all, where every side is a straight line, the name is clear and the chance this high.
+LEAST_FEW, SURE_FEW = 3, 0.97
+#: Least chance of the net 'gate' of a band whose sides are fitted: few joints have less, and three bands in four.
+GATE: Final = 0.005
+#: No tail opens by more than this, degrees: cut slopes are 7 to 14 (common practice, no source), and the short grain of a
+#: steeper one breaks off. Nor does it lose more than this share of the pitch from end to shoulder: zigzag inlay does.
+STEEPEST, POINTED = 17.0, 0.54
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,27 +51,35 @@ class Candidate:
     numbers: Mapping[str, float]
 
 
-def candidates(pixels: NDArray[np.uint8], keep: int = 2) -> list[Candidate]:
-    """Bands worth judging at all four sides of a picture."""
+def candidates(pixels: NDArray[np.uint8], keep: int = 2, *, gated: bool = True) -> list[Candidate]:
+    """Bands worth judging at all four sides of a picture; `gated`: without those that their bands alone show to be no joint,
+    before their sides are fitted."""
     lab = lab_of(pixels)
+    gate = stored()["gate"]
     out = []
     for turns in range(4):
         turned = np.ascontiguousarray(np.rot90(lab, turns))
+        shape = (turned.shape[0], turned.shape[1])
         for band in search(turned, keep):
+            if gated and not passes(gate.chances([band_numbers(band, shape)])[0, 1]):
+                continue
             edges = tuple(edges_of(turned, band))
             slant = slant_of(list(edges))
-            shape = (turned.shape[0], turned.shape[1])
             out.append(Candidate(turns, band, edges, slant, shape, numbers_of(band, edges, slant, turned)))
     return out
+
+
+def passes(chance: float) -> bool:
+    """Whether a band with this chance of the net 'gate' is looked at any further."""
+    return chance >= GATE
 
 
 def _spread(values: NDArray[np.float64]) -> float:
     return float(np.std(np.log(np.maximum(values, 0.5)))) if len(values) > 1 else math.nan
 
 
-def numbers_of(band: Band, edges: tuple[Edge, ...], slant: Slant | None, lab: Floats) -> dict[str, float]:
-    """Inputs of the net 'tails'; nan where not measurable. `lab`: the turned picture."""
-    shape = lab.shape
+def band_numbers(band: Band, shape: tuple[int, int]) -> dict[str, float]:
+    """Inputs of the net 'gate': what a band shows before its sides are fitted. `shape`: rows, columns of the turned picture."""
     changes = band.changes
     runs = np.diff(np.concatenate([[0], changes, [len(band.pin)]]))[1:-1].astype(float)
     pins = runs[0::2] if band.pin[changes[0]] else runs[1::2]
@@ -74,19 +89,27 @@ def numbers_of(band: Band, edges: tuple[Edge, ...], slant: Slant | None, lab: Fl
     return {
         "share": band.share, "contrast": math.log(max(band.contrast, 0.1)),
         "sure": math.log(max(band.contrast / band.noise, 0.1)),
-        "level": band.level, "sharp": band.sharp, "changes": math.log2(len(changes)), "fitted": len(edges) / len(changes),
-        "strength": math.log(max(0.1, float(np.median([e.strength for e in edges])))) if edges else math.nan,
-        "wander": float(np.median([e.wander for e in edges])) if edges else math.nan,
-        "wander_share": float(np.median([e.wander for e in edges])) / depth if edges else math.nan,
-        "slant_spread": min(slant.spread, 20.0) if slant else math.nan,
-        "slant": float(np.clip(slant.angle, -15, 20)) if slant else math.nan,
-        "slant_size": min(abs(slant.angle), 20.0) if slant else math.nan,
-        "skew": min(abs(slant.skew), 15.0) if slant else math.nan,
+        "level": band.level, "sharp": band.sharp, "changes": math.log2(len(changes)),
         "aspect": math.log(depth / pitch) if pitch > 0 else math.nan,
         "tails_spread": _spread(tails), "pins_spread": _spread(pins),
         "runs_spread": _spread(runs), "pin_share": float(band.pin.mean()), "depth": math.log(depth),
         "past": (shape[1] - band.end) / shape[1], "reach": (shape[1] - band.shoulder) / shape[1],
         "least_run": math.log(max(1.0, float(runs.min()))) if len(runs) else math.nan,
+    }
+
+
+def numbers_of(band: Band, edges: tuple[Edge, ...], slant: Slant | None, lab: Floats) -> dict[str, float]:
+    """Inputs of the net 'tails'; nan where not measurable. `lab`: the turned picture."""
+    depth = band.end - band.shoulder
+    wander = float(np.median([e.wander for e in edges])) if edges else math.nan
+    return {
+        **band_numbers(band, (lab.shape[0], lab.shape[1])), "fitted": len(edges) / len(band.changes),
+        "strength": math.log(max(0.1, float(np.median([e.strength for e in edges])))) if edges else math.nan,
+        "wander": wander, "wander_share": wander / depth,
+        "slant_spread": min(slant.spread, 20.0) if slant else math.nan,
+        "slant": float(np.clip(slant.angle, -15, 20)) if slant else math.nan,
+        "slant_size": min(abs(slant.angle), 20.0) if slant else math.nan,
+        "skew": min(abs(slant.skew), 15.0) if slant else math.nan,
         **setting_of(lab, band),
     }
 
@@ -232,9 +255,20 @@ UNEVEN = 0.3
 
 def sayable(tails: Tails) -> bool:
     """Whether enough of a joint shows to speak of it at all, whatever its chance."""
-    enough = tails.fingers >= LEAST_SAID and tails.fingers + tails.pins >= LEAST_TOGETHER
+    together = tails.fingers + tails.pins
+    enough = tails.fingers >= LEAST_SAID and together >= LEAST_TOGETHER
+    if not enough and tails.fingers and together >= LEAST_FEW:
+        enough = tails.chance >= SURE_FEW and tails.name != "cannot_tell" and len(tails.sides) == together + 1
     even = not tails.pitch_error > UNEVEN * tails.pitch
-    return enough and even and (tails.name != "cannot_tell" or tails.chance >= UNNAMED)
+    return enough and even and not pointed(tails) and (tails.name != "cannot_tell" or tails.chance >= UNNAMED)
+
+
+def pointed(tails: Tails) -> bool:
+    """Whether sides slant more than any joint's that is cut to hold."""
+    if not math.isfinite(tails.angle):
+        return False
+    taper = 2 * tails.depth * math.tan(math.radians(tails.angle)) / tails.pitch if tails.pitch > 0 else 0.0
+    return tails.angle - SURE * tails.angle_error > STEEPEST or taper > POINTED
 
 
 def find_tails(pixels: NDArray[np.uint8], *, least: float = 0.5, mm_per_px: float | None = None) -> tuple[Tails, ...]:

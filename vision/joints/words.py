@@ -16,6 +16,7 @@ STRENGTHS: Final = ("nothing", "weak", "moderate")
 OUT_OF_REACH: Final = (
     "Whether a drawer bottom or a back is hardboard, plywood or boards does not show on its plain face: photograph its raw edge.",
     "Joints that do not come through to a surface (mortises, dowels, half-blind dovetails from the front) do not show.",
+    "A rabbet looks like any other seam from outside: only the staples or nails in it show.",
     "Carved, fluted or turned work is called possible at most: a moulded composite or a print can shade the same way.",
 )
 

@@ -60,5 +60,5 @@ def find_scale(photo: NDArray[np.uint8], asked: ScaleAsked, *, focal_px: float |
     if found is None and asked.kind in ("card", "auto"):
         from vision.scale.card import find_card
 
-        found = find_card(photo, tap=tap, focal_px=focal_px)
+        found = find_card(photo, tap=tap, focal_px=focal_px, named=asked.kind == "card")
     return found

@@ -134,8 +134,10 @@ def fit_poses(
 
     poses = []
     for start in _starts(points_mm, points_px, prior):
-        values, jacobian, cost = _least_squares(residuals, start)
-        if _in_front(values, points_mm):
+        # corners that nothing can show send the steps off to infinity; such a start gives no pose
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+            values, jacobian, cost = _least_squares(residuals, start)
+        if np.isfinite(cost) and np.isfinite(jacobian).all() and _in_front(values, points_mm):
             poses.append(Pose(values, _inverse(jacobian.T @ jacobian), cost))
     poses.sort(key=lambda p: p.misfit)
     if len(poses) > 1 and (poses[1].misfit - poses[0].misfit > TELLS_APART or _same(poses[0], poses[1])):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -10,16 +12,20 @@ from tests.vision.damage.test_regions import box, ideal
 from training import damage_fit
 from training.damage.cells import to_cells, weights
 from training.damage.make import CODE_UNKNOWN, NAMES, Panel
-from training.damage.match import TrueRegion, Truth, answers, f1, pair, truth_of
+from training.damage.match import TrueRegion, Truth, answers, counted_once, f1, pair, truth_of
 from training.damage.parts import PARTS, fits, seed_of
 from training.damage.tiles import TILE, tiles_of
-from vision.damage.regions import find_regions
+from vision.damage.regions import RawRegion, find_regions
 
 
-def _panel(labels: NDArray[np.uint8], under: NDArray[np.uint8] | None = None) -> Panel:
+def _panel(
+    labels: NDArray[np.uint8], under: NDArray[np.uint8] | None = None, marks: NDArray[np.uint8] | None = None
+) -> Panel:
     rng = np.random.default_rng(0)
     pixels = rng.integers(0, 255, (*labels.shape, 3)).astype(np.uint8)
-    return Panel(pixels, labels, np.zeros_like(labels) if under is None else under, {}, "solid", "solid_wood", "lumber", "g", 1.0)
+    none = np.zeros_like(labels)
+    beneath, numbers = none if under is None else under, none if marks is None else marks
+    return Panel(pixels, labels, beneath, {}, "solid", "solid_wood", "lumber", "g", 1.0, numbers)
 
 
 def test_cells_take_the_damage_that_fills_a_quarter_of_them() -> None:
@@ -41,6 +47,31 @@ def test_truth_has_a_region_for_each_part_and_its_beneath() -> None:
     truth = truth_of(_panel(labels, under))
     assert [r.kind for r in truth.regions] == ["chip", "chip"] and truth.regions[0].shows == "particles"
     assert truth.regions[0].cells.sum() == pytest.approx(40 * 60 / 16, rel=0.1) and truth.unknown[25, 25]
+
+
+def test_a_drawn_damage_in_pieces_is_counted_once_and_so_is_what_is_found_on_it() -> None:
+    labels, marks = np.zeros((200, 300), np.uint8), np.zeros((200, 300), np.uint8)
+    worn, chip = NAMES.index("worn_through") + 1, NAMES.index("chip") + 1
+    for x0 in (20, 100, 180):  # one arris worn in three places
+        labels[0:16, x0 : x0 + 48] = worn
+    labels[100:160, 100:180] = chip
+    marks[labels == worn], marks[labels == chip] = 1, 2
+    truth = truth_of(_panel(labels, marks=marks))
+    assert sorted(r.kind for r in truth.regions) == ["chip", "worn_through", "worn_through", "worn_through"]
+    assert sorted(r.kind for r in truth.drawn) == ["chip", "worn_through"]
+    found = [_found("worn_through", truth.regions[k].cells) for k in range(4) if truth.regions[k].kind == "worn_through"]
+    lost = truth.unknown & False
+    lost[40:44, 5:9] = True
+    merged, first = counted_once([*found, _found("worn_through", lost), _found("chip", found[0].cells)], truth)
+    # the three are one, a region elsewhere and one of another kind stay what they are
+    assert [int(r.cells.sum()) for r in merged] == [sum(int(f.cells.sum()) for f in found), 16, int(found[0].cells.sum())]
+    assert first == [0, 3, 4]
+    mate, _ = pair(merged[:1], replace(truth, regions=truth.drawn))
+    assert truth.drawn[mate[0]].kind == "worn_through"  # type: ignore[index]
+
+
+def _found(kind: str, cells: NDArray[np.bool_]) -> RawRegion:
+    return RawRegion(kind, cells, 0.9, 0.95, 0.9, 0.01, False, (0.2,) * 5)
 
 
 def test_small_regions_and_look_alikes_weigh_more_and_unknown_nothing() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -9,8 +11,8 @@ import pytest
 from tests.vision.edges.edge_photos_made import distance, photo_of
 from tests.vision.edges.edge_strips_made import fibre, particles
 from vision.edges.find import find_strips, side_bands, sides_of
-from vision.edges.find_lines import Shrunk, changes, lay_side, lines_of, stretches_of
-from vision.edges.find_model import load_strip_model, second_numbers
+from vision.edges.find_lines import Shrunk, changes, lay_side, lines_of, seen_part, stretches_of
+from vision.edges.find_model import OWN, load_strip_model, own_numbers, second_numbers
 from vision.edges.find_numbers import NAMES
 
 FACE = np.array([(150.0, 90.0), (650.0, 90.0), (650.0, 330.0), (150.0, 330.0)])
@@ -111,11 +113,48 @@ def louvre(seed):
     return picture
 
 
+def stacked(seed):
+    """Drawer fronts of one wood below each other, narrow dark gaps between."""
+    picture = room(seed)
+    for k, y in enumerate((331, 418)):
+        picture[y:y + 4, 150:651] = 34
+        picture[y + 4:y + 87, 150:651] = grainy((83, 501), (170, 127, 83), seed + 20 + k)
+    return picture
+
+
+def shelf_shadow(seed):
+    """A shelf's soft shadow falls on the upper part of the back, which is the panel outlined."""
+    picture = room(seed)
+    dark = 1 - 0.55 / (1 + np.exp((np.arange(240) - 40) / 6.0))
+    picture[91:331, 150:651] *= dark[:, None, None]
+    picture[60:90, 150:651] = grainy((30, 501), (172, 128, 84), seed + 3)
+    return picture
+
+
+def floor_line(seed):
+    """Wall below the panel, then a skirting line and the floor."""
+    picture = room(seed)
+    picture[352:] = (150, 118, 92)
+    picture[350:352] = (96, 88, 80)
+    return picture
+
+
+def cloth(seed):
+    """A cloth hangs over the panel's lower arris, its hem waved."""
+    picture = room(seed)
+    x = np.arange(150, 651)
+    hem = 362 + 9 * np.sin(x / 23.0 + seed) + 4 * np.sin(x / 7.0)
+    y = np.arange(560)[:, None]
+    folds = (225 + 16 * np.sin(x / 11.0 + seed))[None, :, None] * np.array([1.0, 0.98, 0.93])
+    picture[:, 150:651] = np.where(((y >= 318) & (y <= hem[None]))[..., None], folds, picture[:, 150:651])
+    return picture
+
+
 def nothing(seed):
     return room(seed)
 
 
-@pytest.mark.parametrize("draw", [shadow, gap, moulding, louvre, nothing])
+@pytest.mark.parametrize("draw", [shadow, gap, moulding, louvre, stacked, shelf_shadow, floor_line, cloth, nothing])
 def test_what_is_no_narrow_side_is_not_told(draw):
     for seed in range(3):
         assert find_strips(photo(draw(seed), seed), FACE) == ()
@@ -127,6 +166,35 @@ def test_an_even_picture_and_odd_outlines_give_nothing():
     assert find_strips(pixels, [(100, 60), (500, 60)]) == ()
     assert find_strips(pixels, [(10, 10), (40, 10), (40, 40)]) == ()  # too short
     assert find_strips(pixels, [(-3, -3), (602, -3), (602, 402), (-3, 402)]) == ()  # the whole photo: nothing beside it
+
+
+def test_a_band_whose_arris_hardly_shows_is_judged_but_not_told(monkeypatch):
+    pixels = with_edge(22)
+    monkeypatch.setattr("vision.edges.find.load_strip_model", lambda: replace(load_strip_model(), least=0.3))
+    told = find_strips(pixels, FACE)[0]
+    assert abs(told.depth_px - 22) < 2
+    monkeypatch.setattr("vision.edges.find.TOLD_ARRIS", 60.0)
+    assert find_strips(pixels, FACE) == () and told in find_strips(pixels, FACE, least=0.0)
+
+
+@pytest.mark.parametrize("cut", [0, 1])
+def test_an_edge_that_leaves_the_photo_is_found_as_far_as_it_shows(cut):
+    pixels = with_edge(20, seed=3)
+    h = len(pixels)
+    pixels = np.ascontiguousarray(pixels[:, 190:] if cut == 0 else pixels[:, :600])
+    outline = np.clip(FACE - np.array([190 * (cut == 0), 0]), 0, [pixels.shape[1] - 1, h - 1])
+    best = find_strips(pixels, outline, least=0.0)[0]
+    assert abs(best.depth_px - 20) < 2 and abs(best.outline[0][1] - 330.5) < 2
+    xs = sorted(p[0] for p in best.outline)
+    assert xs[0] > -1 and xs[-1] < pixels.shape[1] and xs[-1] - xs[0] > 430
+
+
+def test_the_seen_part_of_a_side_is_where_the_photo_shows_both_its_sides():
+    a, b, way = np.array([100.0, 100.0]), np.array([500.0, 100.0]), np.array([0.0, 1.0])
+    assert seen_part(a, b, way, (800, 600)) == (0.0, 1.0)
+    first, last = seen_part(a, b, way, (300, 600))
+    assert first == 0.0 and last == pytest.approx(0.5, abs=0.01)
+    assert seen_part(a, b, way, (800, 105)) is None
 
 
 def test_only_bands_at_or_over_the_least_chance_are_told_likeliest_first():
@@ -186,3 +254,11 @@ def test_the_second_step_takes_one_band_a_side_and_compares_depths():
     best, numbers = second_numbers(sides, np.array([2.0, 1.0, -1.0, 0.5]), np.array([20.0, 40.0, 9.0, 20.0]), np.zeros(4, bool))
     assert best.tolist() == [0, 3]
     assert numbers[0].tolist() == [2.0, 1.0, 0.5, 1.0, 0.5] and numbers[1].tolist() == [0.5, 1.5, 2.0, 1.0, 2.0]
+
+
+def test_whose_a_narrow_side_is_weighs_what_shows_opposite_and_across():
+    numbers, odds = np.arange(8.0).reshape(4, 2), np.array([2.0, 0.5, 1.0, -1.0])
+    ways = np.array([(0.0, 1.0), (0.0, 1.0), (0.0, -1.0), (1.0, 0.0)])
+    out = own_numbers(numbers, odds, ways, np.array([0, 3]))
+    assert out.shape == (2, 2 + len(OWN)) and out[0].tolist() == [0.0, 1.0, 2.0, 1.0, -1.0]
+    assert out[1].tolist() == [6.0, 7.0, -1.0, -6.0, 2.0]

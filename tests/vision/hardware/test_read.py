@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from training.hardware import things
+from training.hardware import grips
 from training.hardware.shade import Canvas, Light
+from vision.hardware.gather import Candidate
 from vision.hardware.kinds import SEEN
-from vision.hardware.read import Thing, judged, pair_among, read_hardware, stored
+from vision.hardware.read import Thing, judged, named, pair_among, read_hardware, stored, told
+from vision.joints.chances import Net
 from vision.panels import rectify
 from vision.types import Panel, Photo, WorkingView
 
@@ -42,7 +44,7 @@ def view_of(pixels: np.ndarray, mm_per_px: float | None = None, corner: tuple[in
 def test_two_knobs_are_found_where_they_are_on_the_photo() -> None:
     c = canvas()
     for x in (120.0, 360.0):
-        things.draw_knob(c, x, 150.0, 1.1, np.random.default_rng(21))
+        grips.draw_knob(c, x, 150.0, 1.1, np.random.default_rng(21))
     view, photo = view_of(drawn(c))
     items = [i for i in read_hardware(view, photo.pixels) if i.kind in ("knob", "pull")]
     assert len(items) == 2
@@ -63,7 +65,7 @@ def test_odd_pictures_are_no_trouble(shape: tuple[int, int], level: int) -> None
 
 def test_what_lies_off_the_panel_is_left_out() -> None:
     c = canvas()
-    things.draw_knob(c, 120.0, 150.0, 1.1, np.random.default_rng(21))
+    grips.draw_knob(c, 120.0, 150.0, 1.1, np.random.default_rng(21))
     mask = np.ones((300, 480), bool)
     assert any(abs(t.middle[0] - 120) < 15 for t in judged(drawn(c), mask))
     mask[:, :240] = False
@@ -93,6 +95,19 @@ def test_stored_numbers_are_there_for_every_kind() -> None:
 
 def test_same_picture_same_reading() -> None:
     c = canvas()
-    things.draw_knob(c, 120.0, 150.0, 1.1, np.random.default_rng(21))
+    grips.draw_knob(c, 120.0, 150.0, 1.1, np.random.default_rng(21))
     view, _ = view_of(drawn(c))
     assert read_hardware(view) == read_hardware(view)
+
+
+def test_a_grip_is_as_sure_as_either_kind_and_a_pane_is_never_told() -> None:
+    inputs = ("x",)
+    classes = ("nothing", *SEEN)
+    bias = np.log(np.array([0.1, 0.4, 0.35, 0.03, 0.03, 0.03, 0.03, 0.03]))
+    net = Net(inputs, classes, np.zeros(1), np.ones(1), np.zeros((1, 1)), np.zeros(1), np.zeros((1, len(classes))), bias, 1.0)
+    hull = np.array([[0, 0], [9, 0], [9, 9], [0, 9]], float)
+    thing, = named([Candidate(hull, (4.5, 4.5), 9.0, {"x": 0.0})], net)
+    assert thing.kind == "knob" and thing.chance == pytest.approx(0.4) and thing.sure == pytest.approx(0.75)
+    least = dict.fromkeys(SEEN, 0.7)
+    pane, screw = Thing("glass", 0.99, hull, (4.5, 4.5), 9.0), Thing("screw", 0.69, hull, (4.5, 4.5), 9.0)
+    assert told([thing, pane, screw], least) == [thing]

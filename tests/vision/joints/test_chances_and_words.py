@@ -79,6 +79,7 @@ def test_dovetails_speak_only_for_the_side_they_are_in() -> None:
 
 
 def test_backs_and_bottoms_are_said_to_be_out_of_reach() -> None:
+    assert any("rabbet" in line for line in OUT_OF_REACH)
     assert any("drawer bottom" in line and "raw edge" in line for line in OUT_OF_REACH)
 
 

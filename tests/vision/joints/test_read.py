@@ -110,7 +110,7 @@ def test_odd_pictures_are_no_trouble(shape: tuple[int, int], kind: str) -> None:
 
 def test_stored_nets_are_there_for_every_kind() -> None:
     nets = stored()
-    assert set(nets) == {"tails", "hand", "round", "row", "pair", "strokes", "gap", "relief"}
+    assert set(nets) == {"tails", "gate", "hand", "round", "row", "pair", "strokes", "gap", "relief"}
     assert nets["round"].classes == ("nothing", *ROUND_NAMES)
     for net in nets.values():
         p = net.chances([dict.fromkeys(net.inputs, float("nan"))])

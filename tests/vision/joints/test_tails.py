@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import find_peaks
 
 from tests.vision.joints.joint_drawings import fingers
 from vision.joints import tails
-from vision.joints.band import lab_of, search, two_levels, without_short
+from vision.joints.band import _splits, _without_specks, lab_of, search, two_levels, without_short
 from vision.joints.sides import edges_of, slant_of
 
 
@@ -115,3 +117,43 @@ def test_too_few_fingers_to_say_how_they_were_made() -> None:
 def test_tiny_and_flat_pictures_are_no_trouble(shape: tuple[int, int]) -> None:
     for level in (0, 128, 255):
         assert tails.candidates(np.full((*shape, 3), level, np.uint8)) == []
+
+
+def test_zigzag_and_saw_teeth_are_no_joint_however_likely() -> None:
+    """Sides at 30 degrees: no tail is cut so; the same number at 14 degrees is spoken of."""
+    found = tails.tails_from(best_of(fingers(14.0, pitch=44, count=6)[0]), 0.99, 0.5)
+    assert tails.sayable(found)
+    assert not tails.sayable(replace(found, angle=30.0, angle_error=1.0))
+    assert not tails.sayable(replace(found, angle=15.0, depth=2.2 * found.pitch))
+
+
+def test_the_gate_lets_joints_pass_and_keeps_some_patches_out() -> None:
+    rng = np.random.default_rng(4)
+    assert any(c.turns == 0 for c in tails.candidates(fingers(8.0)[0]))
+    patches = np.kron(rng.normal(150, 14, (20, 22, 1)), np.ones((12, 12, 1))) + rng.normal(0, 3, (240, 264, 1))
+    pixels = np.repeat(np.clip(patches, 0, 255), 3, axis=2).astype(np.uint8)
+    every = tails.candidates(pixels, gated=False)
+    passed = {(c.turns, c.band.shoulder) for c in tails.candidates(pixels)}
+    assert passed < {(c.turns, c.band.shoulder) for c in every}
+
+
+def test_every_place_at_once_is_judged_as_one_at_a_time() -> None:
+    """Thresholds and shares of many rows at once against `two_levels`; runs of one and two rows against `without_short`."""
+    rng = np.random.default_rng(2)
+    values = np.where(rng.random((5, 120)) < 0.4, 0.0, 6.0) + rng.normal(0, 1, (5, 120))
+    cuts, shares = _splits(values.astype(np.float32))
+    for row, cut, share in zip(values, cuts, shares, strict=True):
+        one, part = two_levels(row)
+        assert ((row > cut) == (row > one)).all() and share == pytest.approx(part, abs=1e-4)
+    pin = np.zeros((1, 40), bool)
+    pin[0, 8:20], pin[0, 13], pin[0, 30:32] = True, False, True
+    assert (_without_specks(pin)[0] == without_short(pin[0], 3)).all()
+
+
+def test_two_tails_are_enough_only_when_all_is_clear() -> None:
+    found = tails.tails_from(best_of(fingers(9.0, count=3)[0]), 0.99, 0.5)
+    few = replace(found, fingers=1, pins=2, sides=found.sides[:4], chance=0.99, name="dovetail")
+    assert tails.sayable(few)
+    assert not tails.sayable(replace(few, chance=0.9))
+    assert not tails.sayable(replace(few, name="cannot_tell"))
+    assert not tails.sayable(replace(few, sides=few.sides[:3]))

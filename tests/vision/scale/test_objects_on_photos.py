@@ -1,5 +1,7 @@
 """Card, coin, ruler, sheet and points on made photos with exact truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from skimage.measure import EllipseModel
@@ -9,12 +11,14 @@ from training.scale_scenes import aim, photograph
 from vision.errors import UsageError
 from vision.millimetres import mapped
 from vision.scale import ScaleAsked, find_card, find_scale
+from vision.scale.card import _mended, _posed, is_card
 from vision.scale.coin import circle_planes, find_coin
 from vision.scale.ellipse import Ellipse, distances, fit_ellipse
 from vision.scale.objects import COINS, coin_diameter
 from vision.scale.points import scale_of_points
 from vision.scale.ruler import find_ruler
 from vision.scale.sheet import find_sheet
+from vision.scale.sides import refined_side
 
 SIZE = (1200, 900)
 
@@ -72,6 +76,34 @@ def test_other_rectangles_are_no_card(kind):
     thing = objects.other(np.random.default_rng(5), kind, (0.0, 0.0), 0.4)
     photo, _ = shot([thing], 12)
     assert find_card(photo) is None
+
+
+@pytest.mark.parametrize("kind", ["business_card", "playing_card"])
+def test_a_point_on_it_makes_nothing_a_card(kind):
+    """ISO/IEC 7810 ID-1 has one shape: 85 x 55 mm with sharp corners and 88.9 x 63.5 mm with round ones are others."""
+    thing = objects.other(np.random.default_rng(5), kind, (0.0, 0.0), 0.4)
+    photo, camera = shot([thing], 12)
+    x, y = mapped(camera.to_photo(), np.zeros((1, 2)))[0]
+    assert find_scale(photo, ScaleAsked("card", points=((float(x), float(y)),))) is None
+
+
+@pytest.mark.parametrize("tilt", [0, 40])
+def test_a_side_mostly_hidden_is_mended_from_the_other_three(tilt):
+    """Length over width of ISO/IEC 7810 ID-1 puts the fourth side where it must lie."""
+    card = objects.card(np.random.default_rng(8), "white", board(), (0.0, 0.0), 0.5)
+    photo, camera = shot([card], tilt)
+    to_photo = np.asarray(camera.to_photo(card.thick) @ card.to_plane)
+    corners = mapped(to_photo, np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([85.60, 53.98]) / 2)
+    moved = corners.copy()
+    moved[1:3] += 0.07 * (corners[0] - corners[1])  # the right side taken where a print line runs, some 6 mm inside
+    sides = [refined_side(photo, corners[k], corners[(k + 1) % 4], 3.0) for k in range(4)]
+    wrong = replace(sides[1], start=moved[1], end=moved[2])
+    assert _posed(photo, [sides[0], wrong, *sides[2:]], None) is None or not is_card(
+        _posed(photo, [sides[0], wrong, *sides[2:]], None), told=True)
+    seen = _mended(photo, [sides[0], wrong, *sides[2:]], None)
+    assert seen is not None
+    off = min(np.hypot(*(np.roll(seen.corners, k, axis=0) - corners).T).max() for k in range(4))
+    assert off < 3.0
 
 
 def test_an_empty_board_has_no_scale():
