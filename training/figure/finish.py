@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.figure.log import Figure
-from training.figure.noise import Floats, fractal, value_noise
+from training.figure.noise import Floats, cell_hash, fractal, second_hash, value_noise
 
 STAINS = {
     "none": (1.0, 1.0, 1.0), "honey": (0.95, 0.82, 0.62), "walnut": (0.62, 0.46, 0.34), "mahogany": (0.60, 0.40, 0.31),
@@ -26,7 +26,8 @@ PAINTS = {
 class Finish:
     """`stain`: key of STAINS at `strength` 0..1; `depth`: how much a clear coat deepens colour; `roughness`: of the coat
     (0.1 mirror-like varnish to 0.7 bare); `coat`: specular strength 0..1; `filled`: pores filled level with the face;
-    `age`: yellowing 0..1; `wear`: strength of scuffs and fading 0..1."""
+    `age`: yellowing 0..1; `wear`: strength of scuffs and fading 0..1; `crackle`: strength of a net of fine cracks in an old coat
+    0..1; `name`: what the coat is called."""
 
     stain: str = "none"
     strength: float = 0.0
@@ -36,10 +37,24 @@ class Finish:
     filled: bool = False
     age: float = 0.0
     wear: float = 0.0
+    crackle: float = 0.0
+    name: str = "bare"
 
 
-def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Figure:
-    """The figure under its finish. Stain settles in pores; wear is uneven over the surface, never in the figure's frame."""
+@dataclass(frozen=True)
+class Place:
+    """Where a texture lies on its face: mm from the face's lower corner, and the face's `span` (length, width) mm."""
+
+    x: float
+    y: float
+    span: tuple[float, float]
+
+
+def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float, place: Place | None = None) -> Figure:
+    """The figure under its finish. Stain settles in pores; wear is uneven over the surface, never in the figure's frame.
+
+    `place`: keeps scuffs and cracks where they are whatever part of a face is asked for; without it the figure stands alone.
+    """
     rgb = figure.rgb
     tint = np.array(STAINS[finish.stain], dtype=np.float32)
     take = np.float32(finish.strength) * (1.0 + 3.0 * np.clip(-figure.relief, 0, 0.12))
@@ -50,26 +65,60 @@ def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float) -> Fig
     if finish.age > 0:
         rgb = rgb * (1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32))
     if finish.wear > 0:
-        rgb = rgb * wear_map(rgb.shape[:2], seed, texel, finish.wear)[..., None]
+        rgb = rgb * wear_map((rgb.shape[0], rgb.shape[1]), seed, texel, finish.wear, place)[..., None]
     relief = figure.relief * (0.15 if finish.filled else 1.0)
+    if finish.crackle > 0:
+        at = (place.x, place.y) if place else (0.0, 0.0)
+        cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel, at) * np.float32(finish.crackle)
+        rgb = rgb * (1 - 0.45 * cracks)[..., None]
+        relief = relief - 0.04 * cracks
     return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief.astype(np.float32), figure.ring)
 
 
-def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float) -> Floats:
-    """Multiplier near 1: dirt clouds, and a few scratches as thin light or dark lines."""
-    yy, xx = (np.arange(n, dtype=np.float32) * np.float32(texel) for n in shape)
+def crackle_map(shape: tuple[int, int], seed: int, texel: float, at: tuple[float, float] = (0.0, 0.0)) -> Floats:
+    """(h, w) 0..1 net of the cracks of an old brittle coat: the borders between the cells of scattered points, patch by patch."""
+    rng = np.random.default_rng([seed, 73])
+    cell = float(rng.uniform(2.2, 7.0))
+    stretch = float(rng.uniform(1.0, 2.2))  # cells are often longer across the grain
+    x = ((np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(at[0])) * np.float32(stretch / cell))[None, :]
+    y = ((np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(at[1])) * np.float32(1 / cell))[:, None]
+    x, y = np.broadcast_arrays(x, y)
+    ix, iy = np.floor(x).astype(np.int32), np.floor(y).astype(np.int32)
+    first = np.full(shape, 9.0, np.float32)
+    second = np.full(shape, 9.0, np.float32)
+    for dx in (-1, 0, 1):
+        for dy in (-1, 0, 1):
+            h = cell_hash(seed + 74, ix + dx, iy + dy)
+            d = np.hypot(ix + dx + second_hash(h, 1) - x, iy + dy + second_hash(h, 2) - y).astype(np.float32)
+            second = np.minimum(second, np.maximum(first, d))
+            first = np.minimum(first, d)
+    width = max(0.10, 0.6 * texel) / cell  # a crack is a tenth of a millimetre wide; coarser texels see a share of it
+    line = np.clip(1.2 - (second - first) / (2 * width), 0, 1) * min(1.0, 0.25 / texel + 0.15)
+    patch = np.clip(0.5 + 1.6 * fractal(seed + 75, x * np.float32(cell / 160), y * np.float32(cell / 160)), 0, 1)
+    return (line * patch).astype(np.float32)
+
+
+def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float, place: Place | None = None) -> Floats:
+    """Multiplier near 1: dirt clouds, and a few scratches as thin light or dark lines; without a `place` six scratches at full
+    strength, on a face as many as its size asks for."""
+    left, low = (place.x, place.y) if place else (0.0, 0.0)
+    yy = np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(low)
+    xx = np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(left)
     grid_y, grid_x = np.meshgrid(yy, xx, indexing="ij")
     out = 1.0 + np.float32(0.05 * strength) * fractal(seed + 71, grid_x / 90, grid_y / 90, octaves=3)
     rng = np.random.default_rng([seed, 72])
-    for _ in range(rng.poisson(6 * strength)):
-        x0, y0 = rng.uniform(0, xx[-1] + 1), rng.uniform(0, yy[-1] + 1)
+    wide, high = place.span if place else (float(xx[-1]) + 1, float(yy[-1]) + 1)
+    for _ in range(rng.poisson(6 * strength * (float(np.clip(wide * high / 3e5, 0.3, 3.0)) if place else 1.0))):
+        x0, y0 = rng.uniform(0, wide), rng.uniform(0, high)
         angle, length = rng.uniform(0, np.pi), rng.uniform(10, 120)
         n = max(2, int(length / max(texel, 0.2)))
         s = np.linspace(0, 1, n)
-        cx = ((x0 + s * length * np.cos(angle) + 3 * s * s) / texel).astype(int)
-        cy = ((y0 + s * length * np.sin(angle)) / texel).astype(int)
+        whole = np.floor if place else np.trunc
+        cx = whole((x0 + s * length * np.cos(angle) + 3 * s * s - left) / texel).astype(int)
+        cy = whole((y0 + s * length * np.sin(angle) - low) / texel).astype(int)
         ok = (cx >= 0) & (cy >= 0) & (cx < shape[1]) & (cy < shape[0])
-        out[cy[ok], cx[ok]] *= np.float32(1 + rng.choice([-0.16, 0.14]) * min(1.0, 0.5 / texel))
+        change = rng.choice([-0.16, 0.14])
+        out[cy[ok], cx[ok]] *= np.float32(1 + change * min(1.0, 0.5 / texel))
     return out.astype(np.float32)
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from training.figure.noise import Floats, cell_hash, fractal, second_hash, smoothstep, thin_grid, value_noise, widen
 from training.figure.species import SPECIES, Species
+from training.figure.warp import Warp
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,12 +38,15 @@ class Knot:
 
 
 class Log:
-    """A trunk of one species. `seed` fixes everything; `ring_mm` overrides the mean ring width; `length` mm of trunk."""
+    """A trunk of one species. `seed` fixes everything; `ring_mm` overrides the mean ring width; `length` mm of trunk;
+    `figured`: key of warp.FIGURED, how the fibres wander."""
 
     def __init__(self, species: str | Species, seed: int, *, ring_mm: float | None = None, length: float = 4000.0,
-                 radius: float = 420.0, knots: float | None = None, wobble: float | None = None) -> None:
+                 radius: float = 420.0, knots: float | None = None, wobble: float | None = None,
+                 figured: str = "straight") -> None:
         self.species = SPECIES[species] if isinstance(species, str) else species
         self.seed = seed
+        self.warp = Warp(figured, seed)
         rng = np.random.default_rng([seed, 11])
         s = self.species
         self.ring_mm = float(rng.uniform(*s.ring_mm)) if ring_mm is None else float(ring_mm)
@@ -56,7 +60,7 @@ class Log:
         self.lobes = [(k, rng.uniform(0.0, 0.035) * self.wobble, rng.uniform(0, 6.28)) for k in (1, 2, 3, 5)]
         self.bends = [(rng.uniform(500, 3000), rng.uniform(1.0, 9.0) * self.wobble, rng.uniform(0, 6.28), axis)
                       for axis in (0, 1, 0, 1)]
-        self.sap_from = radius * rng.uniform(0.72, 0.98)
+        self.sap_from = radius * rng.uniform(0.72, 0.98) * (4.0 if figured == "burl" else 1.0)
         self.tone = rng.normal(0, 1, 3)
         per_m = s.knots if knots is None else knots
         count = rng.poisson(per_m * length / 1000.0)
@@ -139,7 +143,7 @@ class Log:
 
         `end`: how much the surface is cut across the grain, 0 (face) to 1 (end): end grain soaks up light and finish.
         """
-        p = np.asarray(p, dtype=np.float32)
+        p, sheen, eyes = self.warp(np.asarray(p, dtype=np.float32), texel)
         s = self.species
         ring, drift, inside, own, x, y = self.ring_coordinate(p, texel)
         z = p[..., 2]
@@ -150,6 +154,8 @@ class Log:
         late = _fade(late, ring, float(late.mean()))
         base = _mix_colours(s, late, smoothstep(self.sap_from - 6, self.sap_from + 6, np.hypot(x, y)))
         tone = np.float32(1.0) + np.float32(s.streak) * drift
+        if sheen is not None:
+            tone += sheen
         if texel < 1.2:
             tone += np.float32(s.fibre) * value_noise(self.seed + 4, x / 0.55, y / 0.55, z / 24)
         tone += np.float32(0.5 * s.streak) * value_noise(self.seed + 5, x / 2.3, y / 2.3, z / 130)
@@ -165,6 +171,8 @@ class Log:
         rgb = base * tone[..., None]
         if float(inside.max()) > 0:
             rgb = _knot_colour(rgb, s, inside, own)
+        if eyes is not None:
+            rgb = _knot_colour(rgb, s, eyes, eyes * 9)
         if end > 0:
             rgb = rgb * np.float32(1.0 - 0.24 * end) * np.array([1.0, 0.97, 0.92], dtype=np.float32) ** np.float32(end)
         cast = 1.0 + np.array([0.010, 0.013, 0.016]) * self.tone

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from training.figure import cores
 from training.figure.cuts import Board, Leaf, Peeled, cut_leaves
-from training.figure.finish import Finish, apply_finish, paint_coat
+from training.figure.finish import Finish, Place, apply_finish, paint_coat
 from training.figure.log import Figure
+from training.figure.patterned import Pattern, cut_pattern
 from training.figure.prints import PrintDesign, emboss
 
 SIDES: Final = ("face", "under", "front", "rear", "left", "right")
@@ -61,12 +62,18 @@ class Slab:
         v = ((np.arange(low, high) + 0.5) / m - 0.5) * rows
         return u, v, cols / n
 
+    def place(self, side: str, u: NDArray[np.float64], v: NDArray[np.float64]) -> Place:
+        """Where texel centres (as `axes` gives them) lie on a side."""
+        cols, rows = self.span(side)
+        return Place(float(u[0]) + cols / 2, float(v[0]) + rows / 2, (cols, rows))
+
     def texture(self, side: str, texel: float, window: Window = WHOLE) -> Figure:
         raise NotImplementedError
 
     def facts(self) -> dict[str, Any]:
         """What the ground truth says of this slab."""
-        return {"face": self.face_class, "core": self.core, "edging": self.edging}
+        coat = {"coat": self.finish.name, "stain": self.finish.stain, "crackled": self.finish.crackle > 0}
+        return {"face": self.face_class, "core": self.core, "edging": self.edging, **coat}
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +85,7 @@ class LumberSlab(Slab):
 
     def texture(self, side: str, texel: float, window: Window = WHOLE) -> Figure:
         u, v, used = self.axes(side, texel, window)
-        return apply_finish(self.raw(side, u, v, used), self.finish, self.seed, used)
+        return apply_finish(self.raw(side, u, v, used), self.finish, self.seed, used, self.place(side, u, v))
 
     def raw(self, side: str, u: NDArray[np.float64], v: NDArray[np.float64], texel: float) -> Figure:
         """Unfinished figure at column coordinates u and row coordinates v of a side."""
@@ -116,7 +123,8 @@ class LumberSlab(Slab):
 
     def facts(self) -> dict[str, Any]:
         return {**super().facts(), "layout": "boards" if len(self.boards) > 1 else "plank", "joints_mm": list(self.joints),
-                "species": self.boards[0].log.species.name, "ring_mm": self.boards[0].log.ring_mm}
+                "species": self.boards[0].log.species.name, "ring_mm": self.boards[0].log.ring_mm,
+                "figured": self.boards[0].log.warp.kind}
 
 
 def _middle(limits: tuple[float, ...], k: int) -> float:
@@ -165,7 +173,7 @@ class CoredSlab(Slab):
             depth = float(np.random.default_rng([salt, 3]).uniform(-30, 30))
             pts = self.band_source.points(u[None, :], v[:, None], np.full((1, 1), depth))
             fig = self.band_source.log.cut(pts, texel=used)
-            return apply_finish(fig, self.finish, salt, used)
+            return apply_finish(fig, self.finish, salt, used, self.place(side, u, v))
         if self.edging == "print_band" and self.band_design is not None:
             rng = np.random.default_rng([salt, 4])
             return self.band_design.face(float(rng.uniform(0, 900)), float(rng.uniform(0, 300)), shape, used)
@@ -191,12 +199,14 @@ class CoredSlab(Slab):
 
 @dataclass(frozen=True, eq=False)
 class VeneerSlab(CoredSlab):
-    """Leaves of one flitch on a core; `peeled`: one rotary-cut sheet instead (a plywood's own face)."""
+    """Leaves of one flitch on a core, side by side or laid to a `pattern`; `peeled`: one rotary-cut sheet instead (a plywood's
+    own face)."""
 
     flitch: Board | None = None
     leaves: tuple[Leaf, ...] = ()
     layout: str = "single"
     peeled: Peeled | None = None
+    pattern: Pattern | None = None
     peel_start: float = 0.0
     along: float = 0.0
     face_class: str = "veneer"
@@ -210,10 +220,13 @@ class VeneerSlab(CoredSlab):
             start = self.peel_start + (900.0 if under else 0.0)
             pts = self.peeled.points(u[None, :], (v + start + self.size[1])[:, None], np.zeros((1, 1)))
             fig = self.peeled.log.cut(pts, texel=used)
+        elif self.pattern is not None and not under:
+            assert self.flitch is not None
+            fig = cut_pattern(self.flitch, self.pattern, self.size[:2], u, v, used)
         else:
             assert self.flitch is not None
             fig = cut_leaves(self.flitch, self.leaves, u + self.along + (150.0 if under else 0.0), v, texel=used, seam=0.25)
-        return apply_finish(fig, self.finish, self.seed + under, used)
+        return apply_finish(fig, self.finish, self.seed + under, used, self.place(side, u, v))
 
     def skin_colour(self, end: bool) -> tuple[float, float, float]:
         log = self.flitch.log if self.flitch is not None else self.peeled.log  # type: ignore[union-attr]
@@ -223,8 +236,10 @@ class VeneerSlab(CoredSlab):
     def facts(self) -> dict[str, Any]:
         log = self.flitch.log if self.flitch is not None else self.peeled.log  # type: ignore[union-attr]
         leaves = [[round(x.start, 1), round(x.end, 1), x.depth, x.mirror] for x in self.leaves]
-        return {**super().facts(), "layout": "rotary" if self.peeled is not None else self.layout, "leaves": leaves,
-                "leaf_mm": 0.6, "species": log.species.name, "ring_mm": log.ring_mm}
+        layout = "rotary" if self.peeled is not None else self.pattern.name if self.pattern is not None else self.layout
+        framed = self.pattern is not None and self.pattern.inset > 0
+        return {**super().facts(), "layout": layout, "leaves": leaves, "framed": framed, "leaf_mm": 0.6,
+                "species": log.species.name, "ring_mm": log.ring_mm, "figured": log.warp.kind}
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,7 +261,7 @@ class PrintSlab(CoredSlab):
             a0, b0 = a0 + 377.0, b0 + 211.0
         a0, b0 = a0 + u[0] + self.size[0] / 2, b0 + v[0] + self.size[1] / 2
         fig = self.design.face(a0, b0, (len(v), len(u)), used)
-        worn = apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used)
+        worn = apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used, self.place(side, u, v))
         relief = emboss((len(v), len(u)), used, self.seed, self.embossed) if self.embossed else worn.relief
         return Figure(worn.rgb, relief, worn.ring)
 
@@ -255,7 +270,8 @@ class PrintSlab(CoredSlab):
         return {**super().facts(), "layout": "print",
                 "print_repeat_mm": self.design.repeat_mm, "print_width_mm": self.design.width_mm,
                 "print_origin_mm": list(self.origin), "plank_mm": self.design.plank_mm,
-                "species": self.design.source.log.species.name, "ring_mm": self.design.source.log.ring_mm}
+                "species": self.design.source.log.species.name, "ring_mm": self.design.source.log.ring_mm,
+                "figured": self.design.source.log.warp.kind}
 
 
 @dataclass(frozen=True, eq=False)
@@ -273,7 +289,7 @@ class PaintSlab(CoredSlab):
         u, v, used = self.axes(side, texel, window)
         below = self.under.raw(side, u, v, used) if self.under is not None and used < 0.8 else None
         fig = paint_coat((len(v), len(u)), self.colour, self.coat, self.seed + SIDES.index(side), used, below)
-        return apply_finish(fig, Finish(wear=self.finish.wear, age=self.finish.age), self.seed, used)
+        return apply_finish(fig, Finish(wear=self.finish.wear, age=self.finish.age), self.seed, used, self.place(side, u, v))
 
 
 @dataclass(frozen=True, eq=False)
@@ -293,7 +309,7 @@ class BareSlab(CoredSlab):
             fig = cores.fibre_face(shape, used, self.seed, hard=self.kind == "hardboard")
         else:
             fig = cores.particle_face(shape, used, self.seed, coarse=self.kind == "strand_board")
-        return apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used)
+        return apply_finish(fig, Finish(wear=self.finish.wear), self.seed, used, self.place(side, u, v))
 
     def facts(self) -> dict[str, Any]:
         return {**super().facts(), "layout": "bare", "board": self.kind}

@@ -10,6 +10,7 @@ import numpy as np
 from training.figure.cuts import Board, Peeled, lay_leaves, saw_board
 from training.figure.finish import PAINTS, Finish
 from training.figure.log import Log
+from training.figure.patterned import PATTERNS, lay_pattern
 from training.figure.prints import PrintDesign
 from training.figure.slabs import BareSlab, LumberSlab, PaintSlab, PrintSlab, Slab, VeneerSlab
 from training.scenes.config import draw
@@ -32,7 +33,12 @@ FURNITURE_WOODS = {
     "rubberwood_like": 0.6,
 }
 _SHEET_CORES = {"particle_board": 0.45, "fibreboard": 0.3, "plywood": 0.25}
-_LAYOUTS = {"single": 0.42, "book": 0.2, "slip": 0.18, "random": 0.1, "running": 0.1}
+_LAYOUTS = {"single": 0.36, "book": 0.18, "slip": 0.15, "random": 0.09, "running": 0.08, "pattern": 0.14}
+#: How the fibres of a piece's trunk wander; a burl is only ever sliced or printed.
+_FIGURED = {"straight": 0.80, "curl": 0.07, "ribbon": 0.05, "quilt": 0.02, "birds_eye": 0.02, "burl": 0.04}
+#: Coats: (roughness, specular strength, depth of colour).
+_COATS = {"bare": (0.7, 0.12, 0.0), "oil": (0.5, 0.3, 0.5), "satin_lacquer": (0.33, 0.5, 0.5), "varnish": (0.22, 0.55, 0.6),
+          "gloss_polyester": (0.09, 0.75, 0.75)}
 
 
 @dataclass(frozen=True)
@@ -137,8 +143,11 @@ class Workshop:
         self.seed = seed
         drawn = draw(rng, FURNITURE_WOODS)
         self.species = species or drawn
-        self.log = Log(self.species, int(rng.integers(1 << 30)))
-        self.second = Log(self.species, int(rng.integers(1 << 30)))
+        figured = draw(np.random.default_rng([seed, 204]), _FIGURED)
+        if figured == "burl" and (twin is not None or style not in ("veneered", "printed")):
+            figured = "straight"
+        self.log = Log(self.species, int(rng.integers(1 << 30)), figured=figured)
+        self.second = Log(self.species, int(rng.integers(1 << 30)), figured=figured)
         self.inner_log = Log(
             draw(rng, {"pine_like": 0.4, "poplar_like": 0.2, "birch_like": 0.2, "spruce_like": 0.2}), int(rng.integers(1 << 30))
         )
@@ -152,7 +161,7 @@ class Workshop:
         self.inner_finish = Finish(roughness=0.65, coat=0.15, wear=float(rng.uniform(0, 0.7)), age=float(rng.uniform(0, 0.5)))
         self.design = PrintDesign(
             self.flitch,
-            replace(self.finish, wear=0.0),
+            replace(self.finish, wear=0.0, crackle=0.0),
             repeat_mm=float(rng.choice([0, 1])) * 700 + float(rng.uniform(600, 800)),
             width_mm=float(rng.uniform(620, 1300)),
             scan_mm=float(rng.uniform(0.12, 0.5)),
@@ -189,7 +198,7 @@ class Workshop:
 
     @staticmethod
     def _draw_finish(rng: np.random.Generator) -> Finish:
-        kind = draw(rng, {"bare": 0.2, "oil": 0.25, "satin": 0.35, "gloss": 0.2})
+        kind = draw(rng, {"bare": 0.18, "oil": 0.22, "satin_lacquer": 0.32, "varnish": 0.16, "gloss_polyester": 0.12})
         stain = draw(
             rng,
             {
@@ -203,21 +212,19 @@ class Workshop:
                 "light_oak": 0.06,
             },
         )
-        rough, coat, depth = {
-            "bare": (0.7, 0.12, 0.0),
-            "oil": (0.5, 0.3, 0.5),
-            "satin": (0.33, 0.5, 0.5),
-            "gloss": (0.14, 0.65, 0.7),
-        }[kind]
+        rough, coat, depth = _COATS[kind]
+        brittle = {"varnish": 0.35, "satin_lacquer": 0.12}.get(kind, 0.0)
         return Finish(
             stain,
             float(rng.uniform(0.4, 1.0)) if kind != "bare" else 0.0,
             depth,
             rough * float(rng.uniform(0.85, 1.15)),
             coat,
-            filled=bool(kind == "gloss" and rng.random() < 0.6),
+            filled=bool(kind == "gloss_polyester" and rng.random() < 0.8),
             age=float(rng.uniform(0, 0.5)) if kind != "bare" else 0.1,
             wear=float(rng.uniform(0, 1)),
+            crackle=float(rng.uniform(0.4, 1.0)) if rng.random() < brittle else 0.0,
+            name=kind,
         )
 
     def slab(self, role: str, size: tuple[float, float, float], plan: Plan | None = None) -> Slab:
@@ -251,6 +258,11 @@ class Workshop:
                 return VeneerSlab(**common, peeled=peel, peel_start=float(self.rng.uniform(0, 3000)))
             width = float(self.rng.uniform(110, 240))
             layout = plan.layout if size[1] > 1.3 * width or self.twin else "single"
+            if layout == "pattern":
+                if role in ("top", "door", "drawer_front", "side", "board") and min(size[:2]) >= 140:
+                    pattern = lay_pattern(draw(self.rng, dict.fromkeys(PATTERNS, 1.0)), size[:2], self.rng)
+                    return VeneerSlab(**common, flitch=self.flitch, layout="single", pattern=pattern)
+                layout = "book"
             leaves = lay_leaves(size[1], width, layout, self.rng, self.leaf_count)
             self.leaf_count += len(leaves) if layout != "random" else 3
             return VeneerSlab(**common, flitch=self.flitch, leaves=leaves, layout=layout, along=self._along(role))

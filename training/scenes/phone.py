@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from training.scenes.cameras import DELIVERIES, HABITS, Delivery, Habit
 from vision.resize import resize
 
 
@@ -17,7 +18,8 @@ class Phone:
     `motion`: smear length px and `motion_angle` degrees; `noise`: photon-noise strength; `denoise` 0..1; `sharpen` 0..2;
     `vignette` 0..1; `contrast` of the tone curve; `saturation`; `shrink`: final size over sensor size; `quality` JPEG;
     `first_quality`: an earlier JPEG pass before shrinking (0: none); `balance`: share of the lamp's colour that
-    white balance takes out."""
+    white balance takes out; `camera`: key of HABITS, whose `local`, `halo` and `halved` it carries; `delivery`: key of
+    DELIVERIES; `longest`: longest side it was then shrunk to, 0 for none."""
 
     exposure: float
     cast: tuple[float, float, float]
@@ -34,6 +36,12 @@ class Phone:
     quality: int
     first_quality: int
     balance: float = 0.75
+    camera: str = "plain"
+    local: float = 0.0
+    halo: float = 1.1
+    halved: bool = True
+    delivery: str = "camera"
+    longest: int = 0
 
     def record(self) -> dict[str, object]:
         """Settings for the ground truth."""
@@ -61,23 +69,40 @@ def draw_phone(rng: np.random.Generator, quality: tuple[int, int], *, good: bool
             90,
             0,
         )
+    name = str(rng.choice(sorted(HABITS)))
+    habit = HABITS[name]
+    carried = str(rng.choice(sorted(DELIVERIES), p=[0.5, 0.25, 0.15, 0.10]))  # camera, listing, message, thumbnail
+    return _developed(rng, name, habit, carried, DELIVERIES[carried], quality, warm, green)
+
+
+def _developed(rng: np.random.Generator, name: str, habit: Habit, carried: str, after: Delivery, quality: tuple[int, int],
+               warm: float, green: float) -> Phone:
+    """A shot's settings about the habits of its phone."""
     motion = float(rng.exponential(2.4)) if rng.random() < 0.3 else 0.0
+    own = int(rng.integers(max(quality[0], habit.quality[0]), max(habit.quality[1], quality[0] + 1) + 1))
+    sent = int(rng.integers(after.quality[0], after.quality[1] + 1)) if after.sizes else own
     return Phone(
         exposure=float(np.exp(rng.normal(np.log(0.25), 0.3))),
-        cast=(1 + warm, 1 + green, 1 - warm),
-        blur=float(0.4 + rng.exponential(0.3)),
+        cast=(1 + warm + habit.warm, 1 + green, 1 - warm - habit.warm),
+        blur=float(0.4 + rng.exponential(0.3)) * habit.blur,
         motion=min(motion, 9.0),
         motion_angle=float(rng.uniform(0, 180)),
-        noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.035)))),
-        denoise=float(rng.uniform(0, 1)),
-        sharpen=float(rng.uniform(0, 1.4)),
+        noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.03)))) * habit.noise,
+        denoise=float(np.clip(habit.denoise + rng.normal(0, 0.15), 0, 1)),
+        sharpen=float(np.clip(rng.uniform(0.2, 1.0) * habit.sharpen, 0, 2)),
         vignette=float(rng.uniform(0, 0.45)),
-        contrast=float(rng.uniform(0.8, 1.7)),
-        saturation=float(rng.uniform(0.85, 1.2)),
-        shrink=float(rng.choice([1.0, 1.0, 0.85, 0.72])),
-        quality=int(rng.integers(quality[0], quality[1] + 1)),
-        first_quality=int(rng.choice([0, 0, 85, 92])),
-        balance=float(rng.uniform(0.5, 1.0)),
+        contrast=float(np.clip(habit.contrast + rng.normal(0, 0.15), 0.7, 1.9)),
+        saturation=float(np.clip(habit.saturation + rng.normal(0, 0.06), 0.75, 1.35)),
+        shrink=float(rng.choice([1.0, 1.0, 0.85, 0.72])) if not after.sizes else 1.0,
+        quality=sent,
+        first_quality=own if after.sizes else int(rng.choice([0, 0, 85, 92])),
+        balance=float(np.clip(habit.balance + rng.normal(0, 0.12), 0.3, 1.0)),
+        camera=name,
+        local=float(np.clip(habit.local + rng.normal(0, 0.08), 0, 0.8)) if habit.local else 0.0,
+        halo=habit.halo,
+        halved=habit.halved,
+        delivery=carried,
+        longest=int(rng.choice(after.sizes)) if after.sizes else 0,
     )
 
 
@@ -103,18 +128,31 @@ def expose(
     rng = np.random.default_rng([seed, 401])
     sigma = np.sqrt(np.maximum(img, 0) * phone.noise * 0.12 + (phone.noise * 0.18) ** 2)
     img = img + rng.standard_normal(img.shape, dtype=np.float32) * sigma
+    if phone.local > 0:
+        img = _lifted(img, phone.local)
     tone = _tone(img, phone)
     if phone.denoise > 0.05:
         tone = _denoise(tone, phone)
     if phone.sharpen > 0:
-        soft = cv2.GaussianBlur(tone, (0, 0), 1.1)
+        soft = cv2.GaussianBlur(tone, (0, 0), phone.halo)
         tone = tone + np.float32(phone.sharpen) * np.clip(tone - soft, -0.12, 0.12)
     out = np.clip(tone * 255 + 0.5, 0, 255).astype(np.uint8)
     if phone.first_quality:
-        out = decode_jpeg(encode_jpeg(out, phone.first_quality))
-    if phone.shrink < 1:
-        out = resize(out, round(w * phone.shrink), round(h * phone.shrink))
+        out = decode_jpeg(encode_jpeg(out, phone.first_quality, halved=phone.halved))
+    share = min(1.0, phone.longest / max(h, w)) if phone.longest else phone.shrink
+    if share < 1:
+        out = resize(out, round(w * share), round(h * share))
+    for _ in range(DELIVERIES[phone.delivery].passes):
+        out = decode_jpeg(encode_jpeg(out, min(95, phone.quality + 12)))
     return out
+
+
+def _lifted(img: NDArray[np.float32], strength: float) -> NDArray[np.float32]:
+    """Shadows brightened and lights held back by what lies broadly about them, as phones do."""
+    grey = np.maximum(img.mean(axis=2), 1e-4)
+    broad = np.exp(cv2.GaussianBlur(np.log(grey), (0, 0), 0.04 * max(grey.shape)))
+    gain = (broad / float(np.exp(np.log(grey).mean()))) ** np.float32(-0.6 * strength)
+    return np.asarray(img * np.clip(gain, 0.45, 2.6)[..., None], dtype=np.float32)
 
 
 def _smear(length: float, angle: float) -> NDArray[np.float32]:
@@ -150,9 +188,11 @@ def _denoise(tone: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:
     return np.asarray(cv2.cvtColor(ycc, cv2.COLOR_YCrCb2RGB), dtype=np.float32)
 
 
-def encode_jpeg(rgb: NDArray[np.uint8], quality: int) -> bytes:
-    """JPEG bytes of an RGB picture."""
-    ok, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
+def encode_jpeg(rgb: NDArray[np.uint8], quality: int, *, halved: bool = True) -> bytes:
+    """JPEG bytes of an RGB picture; `halved`: colour at half size (4:2:0), else in full (4:4:4)."""
+    sampling = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if halved else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
+    ok, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(quality),
+                                                     cv2.IMWRITE_JPEG_SAMPLING_FACTOR, sampling])
     if not ok:
         raise OSError("the picture could not be written as JPEG")
     return data.tobytes()

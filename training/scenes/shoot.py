@@ -15,6 +15,7 @@ from training.scenes import stage
 from training.scenes.camera import Camera, piece_quads, place_camera, rasterise
 from training.scenes.config import Settings, draw
 from training.scenes.construction import Workshop
+from training.scenes.damaged import Use
 from training.scenes.furniture import BUILDERS, Part, Piece, Prop, Quad
 from training.scenes.room import Room, build_room
 from training.scenes.truth import TRUTH_SCHEMA, panel_entry
@@ -114,7 +115,9 @@ def photograph(
             break
     if camera is None:
         return None
-    skins = _skins(camera, everything, owners, extra, room, close=view == "close")
+    use = Use.of(order.seed, order.twin is not None or good)
+    numbers = {id(part): k for k, part in enumerate(piece.parts)}
+    skins = _skins(camera, everything, owners, extra, room, use, numbers, close=view == "close")
     light = stage.render(
         mi,
         skins,
@@ -131,7 +134,7 @@ def photograph(
     if picture.mean() < 14:
         return None
     final = camera.scaled(picture.shape[1], picture.shape[0])
-    ids, panels, background = _truth(final, everything, owners, extra, room, settings)
+    ids, panels, background = _truth(final, everything, owners, extra, room, settings, use, numbers)
     truth = {
         "truth_schema": TRUTH_SCHEMA,
         "name": f"{order.piece}_{number}",
@@ -160,7 +163,8 @@ def photograph(
 
 
 def _skins(
-    camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, *, close: bool
+    camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, use: Use, numbers: dict[int, int],
+    *, close: bool,
 ) -> list[stage.Skin]:
     """Every side with its look; textures only where the camera sees them, at about half a pixel a texel."""
     seen = rasterise(camera.scaled(max(64, camera.width // 4), max(48, camera.height // 4)), quads)
@@ -188,10 +192,16 @@ def _skins(
         longest = max((window[1] - window[0]) * cols, (window[3] - window[2]) * rows)
         texel = max(0.62 * mm_per_px, 0.05, longest / MAX_SIDE_TEXELS)
         figure = part.slab.texture(side, texel, window)
+        corner = use.corner(part, side)
+        if corner is not None:
+            figure = corner.applied(figure, part.slab, texel, window)
+        hurt = use.layer(part, side, numbers[id(part)]) if VIEW_OF[side] == "face" else None
+        if hurt is not None:
+            figure = hurt.applied(figure, part.slab, side, texel, window)
         n, m = max(2, round(cols / texel)), max(2, round(rows / texel))
         left, right, low, high = texel_window(n, m, window)
         exact = (left / n, right / n, low / m, high / m)
-        relief = figure.relief if close and float(np.ptp(figure.relief)) > 0 else None
+        relief = figure.relief if (close or hurt is not None) and float(np.ptp(figure.relief)) > 0 else None
         skins.append(stage.Skin(quad, part.outward(side), to_bytes(figure.rgb), rough, coat, exact, bevel, relief=relief))
     for quad, normal, thing in extra:
         if isinstance(thing, int):
@@ -221,7 +231,8 @@ def _plain(part: Part) -> tuple[float, float, float]:
 
 
 def _truth(
-    camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, settings: Settings
+    camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, settings: Settings, use: Use,
+    numbers: dict[int, int],
 ) -> tuple[NDArray[np.uint8], list[dict[str, Any]], list[dict[str, Any]]]:
     index = rasterise(camera, quads).index
     ids = np.zeros(index.shape, dtype=np.uint8)
@@ -235,6 +246,10 @@ def _truth(
             number, part, side, quads[k], camera, mask, min_px=settings.min_panel_px, min_width=settings.min_panel_width_px
         )
         if entry is not None and number < 200:
+            hurt = use.layer(part, side, numbers[id(part)]) if VIEW_OF[side] == "face" else None
+            corner = use.corner(part, side)
+            entry["joint"] = corner.facts() if corner is not None else None
+            entry["damage"] = hurt.regions(part.slab.span(side)) if hurt is not None else []
             ids[mask] = number
             panels.append(entry)
             number += 1

@@ -15,6 +15,8 @@ from training.scenes.camera import Camera
 from training.scenes.furniture import Part, Quad
 
 TRUTH_SCHEMA = "1.0"
+#: Layouts whose grain runs in several directions.
+SLANTING = ("diamond", "reverse_diamond", "boxed", "radial", "chevrons", "squares")
 
 
 def outline_of(mask: NDArray[np.bool_]) -> tuple[list[list[float]], int]:
@@ -93,6 +95,8 @@ def grain_angle(
         face in ("opaque", "bare_board")
         or (view == "end" and not banded)
         or (view == "edge" and edging in ("raw", "plain_band", "painted"))
+        or (view == "face" and facts.get("layout") in SLANTING)
+        or facts.get("figured") == "burl"
     ):
         return None
     d = along
