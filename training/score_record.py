@@ -37,14 +37,14 @@ PRINTED = {
         "problems": "python -m training.problem_rates --photos DIR",
     },
     "Millimetres": {
-        "millimetres": "python -m training.scale_scores card card_tap coin_tap ruler sheet points others --count 12 --seed 7000",
+        "millimetres": "python -m training.scale_scores card card_tap coin_tap ruler sheet points others --count 12 --seed 9000",
         "cardless": "python -m training.scale_scores real --photos DIR --part 1/4",
     },
     "Edges, joints, fittings, damage": {
         "edges": "python -m training.edge_scores --photos DIR --json FILE && python -m training.edge_summary FILE",
         "strips": "python -m training.strip_scores --renders DIR --json FILE --every 2 --found 6",
         "joints": "python -m training.joint_scores --each 1 5 4 --fingered 1 8 12 --photos DIR --every 6 --json FILE",
-        "fittings": "python -m training.hardware_scores --json FILE --photos DIR",
+        "fittings": "python -m training.hardware_scores --json FILE --photos DIR --renders DIR --every 6",
         "damage": "python -m training.damage_scores --photos DIR --json FILE",
         "told": "python -m training.detail_rates --renders DIR --photos DIR --every 14",
     },

@@ -149,7 +149,7 @@ def _flat(signal: Array, pitch: float) -> Array:
     wide = max(3, int(6 * pitch) | 1)
     slow = cv2.blur(signal[None], (wide, 1), borderType=cv2.BORDER_REFLECT)[0]
     dark = slow - signal
-    spread = np.sqrt(cv2.blur((dark**2)[None], (wide * 2 + 1, 1), borderType=cv2.BORDER_REFLECT)[0]) + 1.0
+    spread = np.sqrt(np.maximum(cv2.blur((dark**2)[None], (wide * 2 + 1, 1), borderType=cv2.BORDER_REFLECT)[0], 0)) + 1.0
     return np.asarray(dark / spread, dtype=np.float64)
 
 
@@ -175,7 +175,10 @@ def _start(strip: Array) -> tuple[int, int, float] | None:
             share = (power * (near | second)).sum(axis=1) / total
             swing = np.sqrt(power.max(axis=1)) / (window / 4)
             share = np.where(swing > MIN_SWING, share, 0)
+            share[peak == 0] = 0.0  # no pitch at all
             for row in np.argsort(-share)[:3]:
+                if peak[row] == 0:
+                    continue
                 best.append((float(share[row]), int(row), int(left + window // 2), float(1 / frequencies[peak[row]])))
     best = [c for c in best if c[0] >= MIN_SHARE]
     if not best:
