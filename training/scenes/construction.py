@@ -33,7 +33,7 @@ FURNITURE_WOODS = {
     "rubberwood_like": 0.6,
 }
 _SHEET_CORES = {"particle_board": 0.45, "fibreboard": 0.3, "plywood": 0.25}
-_LAYOUTS = {"single": 0.36, "book": 0.18, "slip": 0.15, "random": 0.09, "running": 0.08, "pattern": 0.14}
+_LAYOUTS = {"single": 0.28, "book": 0.19, "slip": 0.14, "random": 0.08, "running": 0.08, "pattern": 0.23}
 #: How the fibres of a piece's trunk wander; a burl is only ever sliced or printed.
 _FIGURED = {"straight": 0.80, "curl": 0.07, "ribbon": 0.05, "quilt": 0.02, "birds_eye": 0.02, "burl": 0.04}
 #: Coats: (roughness, specular strength, depth of colour).
