@@ -13,22 +13,12 @@ Floats = NDArray[np.floating]
 _PRIMES = (0x9E3779B1, 0x85EBCA77, 0xC2B2AE3D)
 
 
-def _mix(h: NDArray[np.uint32]) -> NDArray[np.uint32]:
-    """Integer finaliser (two multiply-xorshift rounds), in place on its own copy."""
-    h ^= h >> np.uint32(16)
-    h *= np.uint32(0x7FEB352D)
-    h ^= h >> np.uint32(15)
-    h *= np.uint32(0x846CA68B)
-    h ^= h >> np.uint32(16)
-    return h
-
-
 #: Places worked on at a time: what is in hand then stays in the processor's cache.
 _CHUNK = 8192
 
 
 def _mixed(h: NDArray[np.uint32], spare: NDArray[np.uint32]) -> NDArray[np.uint32]:
-    """`_mix` in place."""
+    """Integer finaliser (two multiply-xorshift rounds), in place; `spare`: room of the same shape."""
     for shift, factor in ((16, 0x7FEB352D), (15, 0x846CA68B)):
         np.right_shift(h, np.uint32(shift), out=spare)
         h ^= spare
@@ -58,7 +48,8 @@ def cell_hash(seed: int, *cells: NDArray[np.int32]) -> Floats:
 def second_hash(value: Floats, salt: int) -> Floats:
     """Another uniform value in [0, 1) drawn from a first one (24 random bits)."""
     h = (value * np.float32(2.0**24)).astype(np.uint32) ^ np.uint32(salt * 0x9E3779B1 & 0xFFFFFFFF)
-    return (_mix(_mix(h)) >> np.uint32(8)).astype(np.float32) * np.float32(2.0**-24)
+    spare = np.empty_like(h)
+    return (_mixed(_mixed(h, spare), spare) >> np.uint32(8)).astype(np.float32) * np.float32(2.0**-24)
 
 
 def _floor(x: Floats) -> tuple[NDArray[np.int32], Floats]:
