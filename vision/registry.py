@@ -126,6 +126,7 @@ FINDING_KINDS: Final = _frozen({
     "figure_repeat": "The same figure seen twice, as a print's, or as neighbouring leaves' of one log.",
     "leaf_layout": "Leaves laid to a pattern, or boards side by side with no relation.",
     "edge_make": "What a narrow side is made of: wood, plies, particles, fibre, a glued-on strip, a thin face layer.",
+    "net_region": "What a trained network sees in the panel and round it, and the places its evidence lies in if it has any.",
     "joint": "How parts are joined: dovetails, fingers, fittings, holes in a row. Shown, not weighed.",
     "fitting": "Knobs, pulls, keyholes, hinges, screws, and holes where a pull is gone. Shown, not weighed.",
     "damage": "A damaged place. It changes the work; shown, not weighed.",

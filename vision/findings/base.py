@@ -12,6 +12,7 @@ from vision.edges.strips import Located
 from vision.findings.weigh import Weight
 from vision.grain import GrainStructure
 from vision.measure import PanelMeasure
+from vision.net_answer import NetAnswer
 from vision.types import Outline, Panel, Region
 
 
@@ -19,7 +20,8 @@ from vision.types import Outline, Panel, Region
 class PanelContext:
     """One panel with all that was measured and located on it, before findings are written.
 
-    `weights`: finding kind -> weight of evidence on this panel's open question (faces, or cores on edges and ends).
+    `weights`: finding kind -> weight of evidence on this panel's open question (faces, or cores on edges and ends). `net`: what
+    the panel net answered, None where it was not asked.
     """
 
     panel: Panel
@@ -27,6 +29,7 @@ class PanelContext:
     structure: GrainStructure
     marks: tuple[Located, ...]
     weights: dict[str, Weight]
+    net: NetAnswer | None = None
 
     def value(self, name: str) -> float:
         """A measured feature value (nan = not measurable)."""

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from vision.findings.base import Draft, PanelContext
+from vision.findings.details import NOT_WEIGHED
+from vision.findings.net import NET_KIND, net_place
 from vision.findings.observe import OBSERVERS, ON_FACES
 from vision.findings.place import place
+from vision.findings.weigh import Weight
 from vision.registry import CORE_WORDS, CORES, FACE_WORDS
 
 #: Evidence below this is not worth a line unless a mark was located: half a deciban moves even odds by 1.2 to 1.
@@ -39,7 +42,20 @@ def panel_drafts(ctx: PanelContext, edge: bool) -> list[Draft]:
             continue
         text = f"{observe(ctx)} {tail(weight.supports, weight.against, weight.decibans)}"
         drafts.append(Draft(kind, where, weight, text))
-    return sorted(drafts, key=lambda d: -d.weight.decibans)
+    return sorted([*drafts, *_of_the_net(ctx)], key=lambda d: -d.weight.decibans)
+
+
+def _of_the_net(ctx: PanelContext) -> list[Draft]:
+    """What the panel net saw, where it was asked: weighed by the classifier where that reads it, else only shown."""
+    seen = net_place(ctx)
+    if seen is None:
+        return []
+    weight = ctx.weights.get(NET_KIND)
+    if weight is None:
+        return [Draft(NET_KIND, seen.where, Weight(*seen.pair, 0.0), f"{seen.text} {NOT_WEIGHED}")] if seen.located else []
+    if weight.decibans < LEAST_DECIBANS and not seen.located:
+        return []
+    return [Draft(NET_KIND, seen.where, weight, f"{seen.text} {tail(weight.supports, weight.against, weight.decibans)}")]
 
 
 def tail(supports: str, against: str, decibans: float) -> str:

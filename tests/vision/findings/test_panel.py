@@ -24,6 +24,7 @@ def test_every_kind_has_words_and_all_are_registered():
     assert set(OBSERVERS) <= set(FINDING_KINDS)
     assert set(FINDING_KINDS) - set(OBSERVERS) == {
         "gloss_change", "figure_repeat",  # these need two panels
+        "net_region",  # this is worded where it is placed
         "joint", "fitting", "damage"}  # these come as details
 
 
