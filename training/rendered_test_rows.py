@@ -7,7 +7,7 @@ fifteenth of the size). A file that would grow beyond `FILE_BYTES` goes on in NA
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +63,15 @@ class RenderedRows:
             else:
                 found[f.name] = {k: change(v) for k, v in value.items()} if isinstance(value, dict) else change(value)
         return RenderedRows(**found)
+
+    def with_numbers(self, ids: Sequence[str], names: Sequence[str], values: NDArray[np.float32]) -> RenderedRows:
+        """The rows with further numbers (len(ids), len(names)) measured elsewhere, joined by panel; nan where there are none.
+        Numbers of a name that is there already replace those."""
+        place = {str(i): k for k, i in enumerate(ids)}
+        at = np.array([place.get(str(i), -1) for i in self.ids], dtype=np.intp)
+        found = np.where(at[:, None] >= 0, values[at], np.nan).astype(np.float32)
+        old = [k for k, n in enumerate(self.names.tolist()) if n not in set(names)]
+        return replace(self, names=np.array([*self.names[old].tolist(), *names]), values=np.hstack([self.values[:, old], found]))
 
     def cue(self, name: str) -> NDArray[np.bool_]:
         """(n,) whether a cue shows."""
