@@ -32,17 +32,28 @@ def mean_colour(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> NDArray[n
     return np.array(cv2.sumElems(kept)[:3]) / cv2.countNonZero(inside)
 
 
-def panel_crop(view: WorkingView) -> NDArray[np.uint8]:
-    """(224, 224, 3) rectified panel with everything outside its outline set to the panel's mean colour."""
+def filled(view: WorkingView) -> NDArray[np.uint8]:
+    """(h, w, 3) rectified panel with everything outside its outline set to the panel's mean colour."""
     pixels = view.pixels
     if not view.mask.all() and view.mask.any():
         pixels = pixels.copy()
         pixels[~view.mask] = mean_colour(view.pixels, view.mask).astype(np.uint8)
-    return resize(pixels, SIDE, SIDE)
+    return pixels
+
+
+def panel_crop(view: WorkingView) -> NDArray[np.uint8]:
+    """(224, 224, 3) rectified panel, see `filled`."""
+    return resize(filled(view), SIDE, SIDE)
 
 
 def native_tile(view: WorkingView) -> NDArray[np.uint8]:
-    """(224, 224, 3) un-resampled tile centred where the panel is widest; mirrored outwards where the panel is smaller."""
+    """(224, 224, 3) un-resampled tile, see `native_window`."""
+    return native_window(view, SIDE)[0]
+
+
+def native_window(view: WorkingView, side: int) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """(side, side, 3) un-resampled tile centred where the panel is widest, and (side, side) where it shows the panel; both
+    mirrored outwards where the panel is smaller."""
     import cv2
 
     mask = view.native_mask.astype(np.uint8)
@@ -52,13 +63,14 @@ def native_tile(view: WorkingView) -> NDArray[np.uint8]:
     cy, cx = np.unravel_index(int(distance.argmax()), distance.shape)
     cy, cx = (int(cy) - 1) * scale, (int(cx) - 1) * scale
     h, w = mask.shape
-    th, tw = min(SIDE, h), min(SIDE, w)
+    th, tw = min(side, h), min(side, w)
     y0, x0 = int(np.clip(cy - th // 2, 0, h - th)), int(np.clip(cx - tw // 2, 0, w - tw))
-    tile = view.native[y0 : y0 + th, x0 : x0 + tw]
-    if tile.shape[:2] != (SIDE, SIDE):
-        bottom, right = SIDE - th, SIDE - tw
-        tile = np.asarray(cv2.copyMakeBorder(tile, 0, bottom, 0, right, cv2.BORDER_REFLECT), dtype=np.uint8)
-    return np.asarray(tile, dtype=np.uint8)
+    tile, mark = view.native[y0 : y0 + th, x0 : x0 + tw], mask[y0 : y0 + th, x0 : x0 + tw]
+    if tile.shape[:2] != (side, side):
+        bottom, right = side - th, side - tw
+        tile, mark = (np.asarray(cv2.copyMakeBorder(np.ascontiguousarray(a), 0, bottom, 0, right, cv2.BORDER_REFLECT))
+                      for a in (tile, mark))
+    return np.asarray(tile, dtype=np.uint8), np.asarray(mark > 0)
 
 
 def looks(photo: Photo, view: WorkingView) -> dict[str, NDArray[np.float32]]:
