@@ -4,9 +4,9 @@
         [--size 0] [--seconds-rendered 150] [--seconds-fold 30] [--folds 8] [--only-folds 0 1]
 
 Needs PyTorch and a GPU. `--real` and `--rendered` are packs of `training.panel_crops`; `--weights` is what
-`training.panel_net_layers.keep_published` wrote of the published weights. Into DIR go `panel_net.onnx` (large weights as half floats) and
-`net_answers.npz`: logits of every real panel by the net of the fold that never saw its author, of every real panel by the final
-net, and of rendered packs named with `--judge`.
+`training.panel_net_layers.keep_published` wrote of the published weights. Into DIR go `panel_net.onnx` (large weights as half
+floats) and `net_answers.npz`: logits of every real panel by the net of the fold that never saw its author, of every real panel by
+the final net, and of the packs named with `--judge` by the final net.
 """
 
 from __future__ import annotations
@@ -78,7 +78,9 @@ def loss_of(found: dict[str, Any], labels: dict[str, Any], weight: Any) -> Any:
     return total
 
 
-def teach(net: Any, parts: list[tuple[Held, Any, int]], seconds: float, rate: float, seed: int, words: str, most: int = 10**9) -> Any:
+def teach(
+    net: Any, parts: list[tuple[Held, Any, int]], seconds: float, rate: float, seed: int, words: str, most: int = 10**9
+) -> Any:
     """Teach for `seconds` on batches of `parts` (rows, chance of each, how many a batch); the running mean of weights is kept."""
     import torch
 
@@ -173,45 +175,45 @@ def run(chosen: Any) -> None:
     print(f"{time.monotonic() - begun:.0f} s  {len(real.ids)} real, {[len(m.ids) for m in made]} rendered panels", flush=True)
     net = PanelNet(chosen.size).to(device).to(memory_format=torch.channels_last)
     load_published(net.trunk, read_published(chosen.weights))
-    whole = lambda h: torch.ones(len(h.ids), device=device)  # noqa: E731
+    whole = lambda h: torch.ones(len(h.ids), device=device)  # noqa: E731 - one line, used twice
     if made:
         sizes = np.array([len(m.ids) for m in made])
         each = [max(1, round(chosen.batch * float(s) / float(sizes.sum()))) for s in sizes]
         teach(net, [(m, m.chances(whole(m)), k) for m, k in zip(made, each, strict=True)], chosen.seconds_rendered, RATE, 1,
               "rendered", chosen.steps)
-    torch.save(net.state_dict(), chosen.out / "base.pt")
+    torch.save({k: v.half() for k, v in net.state_dict().items()}, chosen.out / "base.pt")
     base = {k: v.clone() for k, v in net.state_dict().items()}
     kept: dict[str, Any] = {"ids": real.ids, "fold": real.fold}
     held = {t: np.full((len(real.ids), len(c)), np.nan, np.float32) for t, c in TARGETS.items()}
-    alone = answers(net, real, np.arange(len(real.ids)))
-    folds = chosen.only_folds if chosen.only_folds is not None else range(int(real.fold.max()) + 1)
+    everything = np.arange(len(real.ids))
+    kept |= {f"base_{t}": v for t, v in answers(net, real, everything).items()}
+    folds = list(chosen.only_folds if chosen.only_folds is not None else range(int(real.fold.max()) + 1))
     n_real = round(chosen.batch * (REAL_SHARE if made else 1.0))
-    for fold in (*folds, None):
-        if fold is None and chosen.only_folds is not None:
-            continue
+    for fold in folds if chosen.only_folds is not None else [None, *folds]:
+        if time.monotonic() - begun > chosen.until:
+            print(f"time is up before fold {fold}", flush=True)
+            break
         net.load_state_dict(base)
         use = torch.from_numpy(np.asarray(real.fold != (-2 if fold is None else fold), np.float32)).to(device)
         parts = [(real, real.chances(use), n_real)]
         if made:
-            parts += [(m, m.chances(whole(m)), max(1, round((chosen.batch - n_real) * k / sum(each)))) for m, k in zip(made, each, strict=True)]
-        teach(net, parts, chosen.seconds_fold, chosen.rate_real, 100 + (99 if fold is None else fold), f"without fold {fold}", chosen.steps)
+            rest = chosen.batch - n_real
+            parts += [(m, m.chances(whole(m)), max(1, round(rest * k / sum(each)))) for m, k in zip(made, each, strict=True)]
+        teach(net, parts, chosen.seconds_fold, chosen.rate_real, 100 + (99 if fold is None else fold), f"without fold {fold}",
+              chosen.steps)
         if fold is not None:
             rows = np.flatnonzero(real.fold == fold)
             for t, v in answers(net, real, rows).items():
                 held[t][rows] = v
-    for t in TARGETS:
-        kept |= {f"held_{t}": held[t], f"base_{t}": alone[t]}
-    if chosen.only_folds is None:
-        for t, v in answers(net, real, np.arange(len(real.ids))).items():
-            kept[f"final_{t}"] = v
-        for path, pack in zip(chosen.judge, judged, strict=True):
-            kept[f"{path.stem}_ids"] = pack.ids
-            for t, v in answers(net, pack, np.arange(len(pack.ids))).items():
-                kept[f"{path.stem}_{t}"] = v
-        np.savez_compressed(chosen.out / "net_answers.npz", **kept)
-        torch.save({k: v.half() for k, v in net.state_dict().items()}, chosen.out / "final.pt")
-        export(net, chosen.out / "panel_net.onnx")
-    np.savez_compressed(chosen.out / "net_answers.npz", **kept)
+        else:
+            kept |= {f"final_{t}": v for t, v in answers(net, real, everything).items()}
+            for path, pack in zip(chosen.judge, judged, strict=True):
+                kept[f"{path.stem}_ids"] = pack.ids
+                kept |= {f"{path.stem}_{t}": v for t, v in answers(net, pack, np.arange(len(pack.ids))).items()}
+            torch.save({k: v.half() for k, v in net.state_dict().items()}, chosen.out / "final.pt")
+            export(net, chosen.out / "panel_net.onnx")
+            net.to(device)
+        np.savez_compressed(chosen.out / "net_answers.npz", **kept, **{f"held_{t}": v for t, v in held.items()})
     print(f"{time.monotonic() - begun:.0f} s in all", flush=True)
 
 
@@ -229,6 +231,7 @@ def main() -> None:
     parser.add_argument("--seconds-fold", type=float, default=30.0)
     parser.add_argument("--rate-real", type=float, default=3e-4)
     parser.add_argument("--steps", type=int, default=10**9, help="most steps of each lesson")
+    parser.add_argument("--until", type=float, default=float("inf"), help="begin no further lesson after so many seconds")
     parser.add_argument("--only-folds", type=int, nargs="*", help="a trial: these folds only, no final net")
     run(parser.parse_args())
 

