@@ -103,6 +103,17 @@ def check_backbone() -> Check:
         return Check("Image backbone", False, f"does not open ({type(err).__name__})", REINSTALL)
 
 
+def check_panel_net() -> Check:
+    """The network taught on panels opens."""
+    try:
+        from vision import panel_net
+
+        panel_net.session()
+        return Check("Panel net", True, "opens")
+    except Exception as err:
+        return Check("Panel net", False, f"does not open ({type(err).__name__})", REINSTALL)
+
+
 def check_panel_finder() -> Check:
     """The head and the net that find panels open."""
     try:
@@ -197,7 +208,7 @@ def examine() -> list[Check]:
     """All checks, in the order of what they build on."""
     out = [check_python(), *(check_library(d, m) for d, m in LIBRARIES.items())]
     further: Sequence[Callable[[], Check]] = (
-        check_heic, check_backbone, check_panel_finder, check_small_models, check_detail_models, check_model, check_memory,
+        check_heic, check_backbone, check_panel_net, check_panel_finder, check_small_models, check_detail_models, check_model, check_memory,
         check_text)
     return [*out, *(check() for check in further), check_writing(Path(os.getcwd()))]
 

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from training import edge_held_out
+from training import edge_held_out, net_held_out
 from training.real_photos import Labelled, open_panel
 from vision import looks as looks_room
 from vision import measure
@@ -46,7 +46,8 @@ class Measured:
 #: Code that the numbers come from: a change there makes stored numbers stale even where no name changes.
 _MEASURING_CODE = ("grain", "surface", "edges/[!f]*.py", "edges/f[ar]*.py", "intake", "panels/rectify.py",
                    "panels/geometry.py", "panels/outlines.py", "shape.py", "looks.py", "resize.py", "measure.py", "layouts",
-                   "repeats", "models/layouts.json", "models/layouts.onnx", "models/repeats.json", "models/edges.*")
+                   "repeats", "panel_net.py", "models/layouts.json", "models/layouts.onnx", "models/repeats.json", "models/edges.*",
+                   "models/panel_net.onnx")
 
 
 @lru_cache(maxsize=1)
@@ -61,8 +62,9 @@ def code_hash() -> str:
         for place in places:
             for path in sorted(place.glob("*.py")) if place.is_dir() else [place]:
                 found.update(path.read_bytes())
-    if edge_held_out.STORE.exists():
-        found.update(edge_held_out.STORE.read_bytes())
+    for store in (edge_held_out.STORE, net_held_out.STORE):
+        if store.exists():
+            found.update(store.read_bytes())
     return found.hexdigest()[:16]
 
 
@@ -110,6 +112,7 @@ def measure_photo(path: Path, rows: Sequence[Labelled], cache: Path) -> tuple[Pa
         if not values_at.exists():
             _, numbers = measure.measure_view(view)
             numbers.update(edge_held_out.numbers_for(view.panel.outline))
+            numbers.update(net_held_out.numbers_for(view.panel.outline))
             values.append(numbers)
             views.append(view)
             kept.append(row.id)

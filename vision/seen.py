@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from vision import panel_net
 from vision.cues import cues_in_view
 from vision.edges.strips import located as located_on_edges
 from vision.findings import Draft, PanelContext, Weight, panel_drafts, question, shows_edge, weigh
@@ -38,7 +39,7 @@ def look_at(photo: Photo, panel: Panel, model: Model, prior: str) -> Seen:
     measured = measure_panel(photo, panel)
     far = _too_far(measured)
     bare = PanelContext(panel, measured, located_in_grain(measured.view, measured.field),
-                        located_on_edges(measured.view, measured.field), {})
+                        located_on_edges(measured.view, measured.field), {}, panel_net.answer(measured.view))
     return _judged(bare, model, prior, (far,) if far else (), _colour(measured))
 
 
