@@ -50,10 +50,10 @@ class Pack:
         """One file: bytes end to end with their lengths."""
         flat = [b for row in self.crops for b in row]
         bits = [b for row in self.marks for b in row]
+        labels: dict[str, Any] = {f"label_{t}": v for t, v in self.labels.items()}
         np.savez(path, ids=self.ids, groups=self.groups, weight=self.weight, fold=self.fold,
                  lengths=np.array([len(b) for b in flat]), bytes=np.frombuffer(b"".join(flat), np.uint8),
-                 bit_lengths=np.array([len(b) for b in bits]), bits=np.frombuffer(b"".join(bits), np.uint8),
-                 **{f"label_{t}": v for t, v in self.labels.items()})
+                 bit_lengths=np.array([len(b) for b in bits]), bits=np.frombuffer(b"".join(bits), np.uint8), **labels)
 
     @staticmethod
     def load(path: Path) -> Pack:
