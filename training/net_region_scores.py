@@ -57,7 +57,8 @@ class NetFile:
         read = ((crops(photo, view).astype(np.float32) - 127.0) / 128.0).transpose(0, 3, 1, 2)
         names = ("face", "core", "view", "face_map")
         found = self._session.run(list(names), {"crops": np.ascontiguousarray(read)})
-        return NetAnswer(*(np.asarray(f, dtype=np.float32) for f in found), crops=tuple(CROPS))
+        face, core, view_of, face_map = (np.asarray(f, dtype=np.float32) for f in found)
+        return NetAnswer(face, core, view_of, face_map, tuple(CROPS))
 
 
 def trials(rows: Sequence[Labelled], net: Net, *, others: int = 4, seconds: float = float("inf")) -> Iterator[Trial]:
