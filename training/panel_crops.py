@@ -98,7 +98,7 @@ def labels_of(row: Labelled) -> dict[str, int]:
     from training.tables import core_visible_label
 
     found = {t: TARGETS[t].index(v) if (v := getattr(row, t)) in TARGETS[t] else -1 for t in ("face", "core", "view")}
-    return {**found, "core_visible": int(core_visible_label(row.view, row.face, row.core))}
+    return {**found, "core_visible": int(core_visible_label(row.view, row.face, row.core, row.core_shown))}
 
 
 def crops_of(path: Path, rows: Sequence[Labelled]) -> list[tuple[Labelled, list[tuple[bytes, bytes]]]]:
