@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from vision.crop_places import native_corner
 from vision.looks import SIDE
 from vision.net_answer import NetAnswer
-from vision.net_regions import EvidenceMap, evidence_map, net_regions
+from vision.net_regions import WEAKER, EvidenceMap, evidence_map, net_regions
 from vision.panels import geometry, rectify
 from vision.resize import fit_within, resize
 from vision.types import Panel, Photo, WorkingView
@@ -59,7 +59,8 @@ class Trial:
     on the panel or no room for other places; `inserted`: nats gained by showing the spot, and others, on a blurred panel;
     `says`: nats the map puts in the spot; `area`: its share of the panel; `kept_from`: why no spot was tried, empty where one
     was: 'spread' (the map made none), 'beside' (the strongest lies beside the panel), 'bias' (the pictures speak against the
-    face put first, which only the net's bias puts there), 'room' (no other place to compare with)."""
+    face put first, which only the net's bias puts there), 'room' (no other place to compare with);
+    `marked`: the program shows the spot, else it is a weaker one that it does not."""
 
     author: str
     log_odds: float
@@ -69,6 +70,7 @@ class Trial:
     says: float = float("nan")
     area: float = float("nan")
     kept_from: str = ""
+    marked: bool = True
 
 
 def blurred(photo: Photo, places: Sequence[Points], radius: float, *, but: bool = False) -> Photo:
@@ -103,6 +105,10 @@ def trial(net: Net, photo: Photo, panel: Panel, author: str, rng: np.random.Gene
     pair = answer.leading()
     odds = answer.log_odds(pair)
     found = net_regions(answer, view, size, pair)
+    if not found.spots:
+        found, marked = net_regions(answer, view, size, pair, WEAKER), False
+    else:
+        marked = True
     laid = evidence_map(answer, view, size, pair)
     tile = _tile(view, laid)
 
@@ -132,7 +138,7 @@ def trial(net: Net, photo: Photo, panel: Panel, author: str, rng: np.random.Gene
     change, radius, plain = deleted(place, at)
     if change is None:
         return replace(result, kept_from="room")
-    result = replace(result, spot=change, says=top.nats, area=float((at & laid.panel).sum() / laid.panel.sum()))
+    result = replace(result, spot=change, marked=marked, says=top.nats, area=float((at & laid.panel).sum() / laid.panel.sum()))
     outline = np.asarray(panel.outline, dtype=np.float64)
     hidden = -after(blurred(photo, [outline], radius))
     shown = [(0.0, 0.0), *plain[: max(1, others // 2)]]

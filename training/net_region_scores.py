@@ -31,7 +31,7 @@ from vision.types import Photo, WorkingView
 
 NET = Path(__file__).resolve().parent.parent / "vision/models/panel_net.onnx"
 #: Why no spot was tried -> words.
-KEPT_FROM = {"spread": "evidence spread, no place marked", "beside": "strongest place beside the panel",
+KEPT_FROM = {"spread": "evidence spread", "beside": "strongest place beside the panel",
              "bias": "first face put there by the net's bias", "room": "no room for other places"}
 
 
@@ -101,20 +101,22 @@ def line(name: str, changes: Sequence[tuple[str, Change]], *, matched: bool = Fa
 
 def report(found: Sequence[Trial], unit: str = "authors") -> list[str]:
     """The printed lines."""
-    spots = [(t.author, t.spot) for t in found if t.spot is not None]
+    spots, weaker = ([(t.author, t.spot) for t in found if t.spot is not None and t.marked is m] for m in (True, False))
     discs = [(t.author, t.disc) for t in found if t.disc is not None]
-    shown = [(t.author, t.inserted) for t in found if t.inserted is not None]
-    tried = [t for t in found if t.spot is not None]
+    shown = [(t.author, t.inserted) for t in found if t.inserted is not None and t.marked]
+    tried = [t for t in found if t.spot is not None and t.marked]
     authors = len({t.author for t in found})
     lines = [f"{len(found)} panels of {authors} {unit}; this tests where the net looks, not if it is right",
              f"with a marked place on the panel: {len(tried)}"
              + (f" (median {100 * np.median([t.area for t in tried]):.0f} % of the panel)" if tried else "")]
+    lines += [f"  a weaker place only, not marked: {len(weaker)}"] if weaker else []
     why = Counter(t.kept_from for t in found if t.kept_from)
     lines += [f"  {KEPT_FROM[k]}: {why[k]}" for k in KEPT_FROM if why[k]]
     as_much = "  others cover as much of the full-size tile"
     lines += [
         f"{'nats of log odds, first face against second':46s}    n   place others  difference           panels above 0",
         line("deleted: strongest marked place", spots), line(as_much, spots, matched=True),
+        line("deleted: weaker place, which is not marked", weaker), line(as_much, weaker, matched=True),
         line("deleted: strongest disc of 10 % of the panel", discs), line(as_much, discs, matched=True),
         line("shown alone on a blurred panel: marked place", shown),
     ]

@@ -85,4 +85,4 @@ def test_the_report_is_short_and_counts_everything(honest):
     lines = report([*honest, Trial("b", 1.0, kept_from="spread"), Trial("b", 1.0, kept_from="bias")])
     assert len(lines) < 20 and max(map(len, lines)) < 130
     text = "\n".join(lines)
-    assert "4 panels of 3 authors" in text and "no place marked: 1" in text and "bias: 1" in text and "nan" not in text
+    assert "4 panels of 3 authors" in text and "evidence spread: 1" in text and "bias: 1" in text and "nan" not in text
