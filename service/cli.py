@@ -60,7 +60,11 @@ def look(
         "narrows the search), sheet (grainassay sheet), auto for sheet or card, or points:X,Y,X,Y=MM (two points and their "
         "distance). Without this nothing is given in mm.")] = None,
     prior: Annotated[str | None, typer.Option(
-        "--prior", metavar="NAME", help="Base rates to start from: reference (usual) or even.")] = None,
+        "--prior", metavar="NAME or FACE=PERCENT,...", help="Base rates to start from: reference (usual), even, or "
+        "those of your own market, as in solid_wood=30,veneer=40; faces not named share the rest. Always stated with the "
+        "result.")] = None,
+    prior_file: Annotated[Path | None, typer.Option(
+        "--prior-file", metavar="FILE.toml", help="The same from a file, as 'grainassay market --out' writes it.")] = None,
     model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,
     verdicts_only: Annotated[bool, typer.Option(
         "--verdicts-only", help="Quicker: leave out the look for joints, fittings and damage.")] = False,
@@ -81,6 +85,7 @@ def look(
         raise UsageError("look", "no photo was given.", "Name at least one photo: grainassay look chest.jpg")
     from service.look import Request
     from service.options import merge_outlines, parse_outlines, parse_taps, read_outlines
+    from service.prior_options import parse_prior
     from service.scale_options import parse_scale_options
     from service.session import run
 
@@ -89,10 +94,23 @@ def look(
     if outlines is not None:
         given = merge_outlines(read_outlines(outlines, files), given)
     request = Request(
-        files, given, parse_taps(at or [], files), parse_scale_options(scale or [], files), model=model, prior=prior,
-        details=not verdicts_only,
+        files, given, parse_taps(at or [], files), parse_scale_options(scale or [], files), model=model,
+        prior=parse_prior(prior, prior_file), details=not verdicts_only,
     )
     raise typer.Exit(run(request, as_json=as_json, out=out))
+
+
+@app.command(epilog=EXITS)
+def market(
+    photos: Annotated[list[str], typer.Argument(metavar="PHOTO...", help="Photos of many pieces as your market offers them.")],
+    out: Annotated[Path | None, typer.Option(
+        "--out", metavar="FILE.toml", help="Write the base rates here, for: grainassay look --prior-file FILE.toml")] = None,
+    model: Annotated[Path | None, typer.Option("--model", metavar="DIR", help="Another model than the packaged one.")] = None,
+) -> None:
+    """Estimate the base rates of your own market from photos that nobody has labelled, with standard errors."""
+    from service.market import run as estimate
+
+    raise typer.Exit(estimate(tuple(dict.fromkeys(photos)), out=out, model=model))
 
 
 @app.command()

@@ -39,7 +39,7 @@ from vision.detail import Detail as PanelDetail
 from vision.millimetres import Scale as PhotoScale
 from vision.types import Verdict
 
-SCHEMA = "1.2"
+SCHEMA = "1.3"
 #: Probabilities are written with this many decimals; every distribution still sums to 1 exactly in these units.
 DECIMALS = 6
 TOLERANCE = 1e-6
@@ -102,6 +102,7 @@ class Prior(Model):
     name: str
     face: Faces
     core: Cores
+    text: Annotated[str, Field(description="Where they come from, in a sentence.")] = ""
 
 
 class Problem(Model):
@@ -321,8 +322,9 @@ def _part(part: PartResult) -> dict[str, Any]:
     return {"id": part.id, "role": part.role, "sightings": seen, **_judged(part.verdict)}
 
 
-def document(assessment: Assessment, refused: Sequence[Refused] = ()) -> Document:
-    """The contract document of an assessment, validated. `refused`: photos that could not be used."""
+def document(assessment: Assessment, refused: Sequence[Refused] = (), prior_text: str = "") -> Document:
+    """The contract document of an assessment, validated. `refused`: photos that could not be used; `prior_text`: where the base
+    rates come from."""
     model = assessment.model
     photos = [
         {
@@ -351,7 +353,8 @@ def document(assessment: Assessment, refused: Sequence[Refused] = ()) -> Documen
             "id": model.id, "feature_schema": model.feature_schema,
             "calibration": {"basis": model.basis, "real_specimens": model.real_specimens},
         },
-        "prior": {"name": model.prior_name, "face": rounded(model.prior_face), "core": rounded(model.prior_core)},
+        "prior": {"name": model.prior_name, "face": rounded(model.prior_face), "core": rounded(model.prior_core),
+                  "text": plain(prior_text)},
         "photos": photos, "parts": [_part(p) for p in assessment.parts], "findings": findings,
         "next": [
             {"kind": s.kind, "part": s.part, "ask": s.ask, "gain_bits": round(s.gain_bits, 4), "text": s.text}

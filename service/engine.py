@@ -13,6 +13,7 @@ from vision.types import Photo, Point
 
 if TYPE_CHECKING:
     from vision.assessment import Assessment
+    from vision.inference.priors import OwnPrior
 
 #: Told the stage reached (plain words) and the share done, 0..1.
 Progress = Callable[[str, float], None]
@@ -28,7 +29,8 @@ class Engine(Protocol):
         ...
 
     def assess(
-        self, photos: Sequence[Photo], *, outlines: Outlines, taps: Taps, model: Path | None, prior: str | None,
+        self, photos: Sequence[Photo], *, outlines: Outlines, taps: Taps, model: Path | None,
+        prior: str | OwnPrior | None,
         details: bool = True, progress: Progress | None,
     ) -> Assessment:
         """Assessment of one piece of furniture; no photos give an empty assessment with its model."""
@@ -45,14 +47,20 @@ class VisionEngine:
         return load_photo(path, photo_id)
 
     def assess(
-        self, photos: Sequence[Photo], *, outlines: Outlines, taps: Taps, model: Path | None, prior: str | None,
+        self, photos: Sequence[Photo], *, outlines: Outlines, taps: Taps, model: Path | None,
+        prior: str | OwnPrior | None,
         details: bool = True, progress: Progress | None,
     ) -> Assessment:
         """See Engine.assess."""
         from vision.assess import assess
         from vision.inference import load_model
 
-        loaded = load_model(model) if model is not None else None
+        loaded = load_model(model) if model is not None or prior is not None else None
+        if loaded is not None and prior is not None and not isinstance(prior, str):
+            from vision.inference.priors import with_prior
+
+            loaded, prior = with_prior(loaded, prior), prior.name
+        assert prior is None or isinstance(prior, str)
         return assess(photos, outlines=outlines, taps=taps, model=loaded, prior=prior, details=details, progress=progress)
 
 

@@ -14,6 +14,7 @@ from vision.types import Photo, Point
 
 if TYPE_CHECKING:
     from vision.assessment import Assessment
+    from vision.inference.priors import OwnPrior
     from vision.scale.find import ScaleAsked
 
 _T = TypeVar("_T")
@@ -29,7 +30,7 @@ class Request:
     taps: Mapping[str, list[Point]] = field(default_factory=dict)
     asked: Mapping[str, ScaleAsked] = field(default_factory=dict)
     model: Path | None = None
-    prior: str | None = None
+    prior: str | OwnPrior | None = None
     details: bool = True
 
 

@@ -97,7 +97,7 @@ def report_html(doc: Document, pictures: Mapping[str, bytes], notes: Sequence[st
         steps=[{"who": names[s.part] if s.part else "The whole piece", "kind": s.kind, "text": s.text, "bits": s.gain_bits}
                for s in doc.next],
         prior=[(words.class_words(k), words.percent(v)) for k, v in doc.prior.face.model_dump().items()],
-        prior_name=doc.prior.name, program=doc.program, model=doc.model,
+        prior_name=doc.prior.name, prior_text=doc.prior.text, program=doc.program, model=doc.model,
     )
     # A number never parts from its per cent sign at the end of a line.
     return re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", page)

@@ -13,6 +13,7 @@ from service.contract import Document, Refused, document, to_json
 from service.engine import Engine, Progress, default_engine
 from service.look import EXIT_NOTHING, Outcome, Request, look
 from service.output import default_folder, prepare, write_files
+from service.prior_options import stated
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -74,7 +75,7 @@ def run(request: Request, *, as_json: bool, out: Path | None, engine: Engine | N
         with _progress(watcher) as progress:
             outcome = look(request, engine or make_engine(), progress)
             refused = [Refused(file=r.file, cause=r.cause, remedy=r.remedy) for r in outcome.refused]
-            doc = document(outcome.assessment, refused)
+            doc = document(outcome.assessment, refused, stated(request.prior))
             text = to_json(doc)
         if as_json:
             _tell_refused(outcome)

@@ -17,6 +17,7 @@ from service.words import (
     finding_numbers,
     odds,
     part_names,
+    prior_sentence,
     reason_words,
     seen_words,
     set_line,
@@ -98,6 +99,7 @@ def print_summary(doc: Document, console: Console, notes: Sequence[str] = ()) ->
     _line(console, 0, (headline(doc), "bold"))
     if doc.parts:
         _line(console, 0, (basis_sentence(doc), "dim"))
+        _line(console, 0, (prior_sentence(doc), "dim"))
     for r in doc.refused:
         _line(console, 0, ("Not used: ", "bold red"), f"{r.file}: {r.cause} {r.remedy}")
     for note in notes:

@@ -81,6 +81,12 @@ def basis_sentence(doc: Document) -> str:
     return f"All percentages are {basis_words(doc)}. {meaning} Model {doc.model.id}, base rates '{doc.prior.name}'."
 
 
+def prior_sentence(doc: Document) -> str:
+    """The base rates that the verdicts start from and where they come from: no evidence, and so never left out."""
+    shares = ", ".join(f"{class_words(k)} {percent(v)}" for k, v in doc.prior.face.model_dump().items())
+    return f"Base rates '{doc.prior.name}', before any photo was looked at: {shares}. {doc.prior.text}".rstrip()
+
+
 def part_names(doc: Document) -> dict[str, str]:
     """A name for every part by id: 'Top', 'Drawer fronts', 'Side 2'; without a role the panel's own, 'Panel p4'."""
     counts: dict[str, int] = {}

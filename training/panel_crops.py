@@ -50,10 +50,10 @@ class Pack:
         """One file: bytes end to end with their lengths."""
         flat = [b for row in self.crops for b in row]
         bits = [b for row in self.marks for b in row]
+        labels: dict[str, Any] = {f"label_{t}": v for t, v in self.labels.items()}
         np.savez(path, ids=self.ids, groups=self.groups, weight=self.weight, fold=self.fold,
                  lengths=np.array([len(b) for b in flat]), bytes=np.frombuffer(b"".join(flat), np.uint8),
-                 bit_lengths=np.array([len(b) for b in bits]), bits=np.frombuffer(b"".join(bits), np.uint8),
-                 **{f"label_{t}": v for t, v in self.labels.items()})
+                 bit_lengths=np.array([len(b) for b in bits]), bits=np.frombuffer(b"".join(bits), np.uint8), **labels)
 
     @staticmethod
     def load(path: Path) -> Pack:
@@ -98,7 +98,7 @@ def labels_of(row: Labelled) -> dict[str, int]:
     from training.tables import core_visible_label
 
     found = {t: TARGETS[t].index(v) if (v := getattr(row, t)) in TARGETS[t] else -1 for t in ("face", "core", "view")}
-    return {**found, "core_visible": int(core_visible_label(row.view, row.face, row.core))}
+    return {**found, "core_visible": int(core_visible_label(row.view, row.face, row.core, row.core_shown))}
 
 
 def crops_of(path: Path, rows: Sequence[Labelled]) -> list[tuple[Labelled, list[tuple[bytes, bytes]]]]:

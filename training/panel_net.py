@@ -5,8 +5,9 @@
 
 Needs PyTorch and a GPU. `--real` and `--rendered` are packs of `training.panel_crops`; `--weights` is what
 `training.panel_net_layers.keep_published` wrote of the published weights. Into DIR go `panel_net.onnx` (large weights as half
-floats) and `net_answers.npz`: logits of every real panel by the net of the fold that never saw its author, of every real panel by
-the final net, and of the packs named with `--judge` by the final net.
+floats) and `net_answers.npz`: logits of every real panel by the net of the fold that never saw its author, and by the final net.
+
+    python -m training.panel_net --judge FILE.npz ... --out DIR               # what the taught net says of further packs
 """
 
 from __future__ import annotations
@@ -171,7 +172,6 @@ def run(chosen: Any) -> None:
     begun = time.monotonic()
     real = Held(Pack.load(chosen.real), device)
     made = [Held(Pack.load(p), device) for p in chosen.rendered]
-    judged = [Held(Pack.load(p), device) for p in chosen.judge]
     print(f"{time.monotonic() - begun:.0f} s  {len(real.ids)} real, {[len(m.ids) for m in made]} rendered panels", flush=True)
     net = PanelNet(chosen.size).to(device).to(memory_format=torch.channels_last)
     load_published(net.trunk, read_published(chosen.weights))
@@ -207,23 +207,38 @@ def run(chosen: Any) -> None:
                 held[t][rows] = v
         else:
             kept |= {f"final_{t}": v for t, v in answers(net, real, everything).items()}
-            for path, pack in zip(chosen.judge, judged, strict=True):
-                kept[f"{path.stem}_ids"] = pack.ids
-                kept |= {f"{path.stem}_{t}": v for t, v in answers(net, pack, np.arange(len(pack.ids))).items()}
             torch.save({k: v.half() for k, v in net.state_dict().items()}, chosen.out / "final.pt")
             export(net, chosen.out / "panel_net.onnx")
             net.to(device)
-        np.savez_compressed(chosen.out / "net_answers.npz", **kept, **{f"held_{t}": v for t, v in held.items()})
+        kept |= {f"held_{t}": v for t, v in held.items()}
+        np.savez_compressed(chosen.out / "net_answers.npz", **kept)
     print(f"{time.monotonic() - begun:.0f} s in all", flush=True)
+
+
+def judge(chosen: Any) -> None:
+    """Answers of a taught net (`final.pt` in the folder) on the packs to judge, into `judged_NAME.npz` each."""
+    import torch
+
+    from training.panel_net_layers import PanelNet
+
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    net = PanelNet(chosen.size)
+    net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(chosen.out / "final.pt").items()})
+    net = net.to(device).to(memory_format=torch.channels_last).eval()
+    for path in chosen.judge:
+        held = Held(Pack.load(path), device)
+        found: dict[str, Any] = answers(net, held, np.arange(len(held.ids)))
+        np.savez_compressed(chosen.out / f"judged_{path.stem}.npz", ids=held.ids, **found)
+        print(f"{len(held.ids)} panels of {path.name} answered", flush=True)
 
 
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--real", type=Path, required=True)
+    parser.add_argument("--real", type=Path)
     parser.add_argument("--rendered", type=Path, nargs="*", default=[])
-    parser.add_argument("--judge", type=Path, nargs="*", default=[], help="further packs the final net answers for")
-    parser.add_argument("--weights", type=Path, required=True)
+    parser.add_argument("--judge", type=Path, nargs="*", default=[], help="teach nothing: the net in --out answers these packs")
+    parser.add_argument("--weights", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--size", type=int, default=0)
     parser.add_argument("--batch", type=int, default=BATCH)
@@ -233,7 +248,13 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=10**9, help="most steps of each lesson")
     parser.add_argument("--until", type=float, default=float("inf"), help="begin no further lesson after so many seconds")
     parser.add_argument("--only-folds", type=int, nargs="*", help="a trial: these folds only, no final net")
-    run(parser.parse_args())
+    chosen = parser.parse_args()
+    if chosen.judge:
+        judge(chosen)
+        return
+    if chosen.real is None or chosen.weights is None:
+        parser.error("teaching needs --real and --weights")
+    run(chosen)
 
 
 if __name__ == "__main__":

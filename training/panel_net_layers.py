@@ -156,5 +156,6 @@ def read_published(path: Path) -> dict[str, NDArray[np.float32]]:
 
 def keep_published(pth: Path, npz: Path) -> None:
     """Write a .pth file as half floats, half as large."""
-    np.savez(npz, **{k: v.astype(np.float16) for k, v in read_published(pth).items() if not k.startswith("_fc")})
+    halves: dict[str, Any] = {k: v.astype(np.float16) for k, v in read_published(pth).items() if not k.startswith("_fc")}
+    np.savez(npz, **halves)
 

@@ -32,7 +32,8 @@ _WORDS = {
 @dataclass(frozen=True)
 class Labelled:
     """One labelled panel. `author`: cluster that no split may cut; `specimen`: one physical thing; `weight`: trust 0..1
-    before sharing within a specimen; `headline`: counts in headline figures; unknown labels are None."""
+    before sharing within a specimen; `headline`: counts in headline figures; unknown labels are None.
+    `core_shown`: whether the core is in view where the truth says so (a banded edge hides it), None where only the view tells."""
 
     id: str
     path: Path
@@ -46,6 +47,7 @@ class Labelled:
     headline: bool
     cues: tuple[str, ...]
     line_scan: bool
+    core_shown: bool | None = None
 
 
 def _known(value: str, names: object) -> str | None:

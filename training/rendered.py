@@ -46,7 +46,7 @@ def _picture(path: Path) -> Iterator[Labelled]:
     piece = str(truth.get("twin_group") or truth["piece"])
     for panel in truth["panels"]:
         yield _row(picture, piece, f"{path.stem}.{panel['id']}", panel["outline"], panel["view"], panel["face"], panel["core"],
-                   _cues(panel))
+                   _cues(panel), bool(panel.get("core_shown")))
     patches = sorted(truth.get("background", []), key=lambda b: (int(b["id"]) + int(truth["seed"])) % 7)
     for patch in patches[:BACKGROUNDS]:
         outline = _background(path.with_name(f"{path.stem}_id.png"), int(patch["id"]))
@@ -71,13 +71,14 @@ def _background(ids: Path, number: int) -> list[list[float]] | None:
 
 def _row(
     picture: Path, piece: str, name: str, outline: list[list[float]], view: str, face: str, core: str | None,
-    cues: tuple[str, ...],
+    cues: tuple[str, ...], core_shown: bool | None = None,
 ) -> Labelled:
     return Labelled(
         id=name, path=picture, outline=tuple((float(x), float(y)) for x, y in outline), author=piece,
         specimen=f"{name.rsplit('.', 1)[0]}/{face}/{view}", view=view if view in registry.VIEWS else None,
         face=face if face in registry.FACES else None, core=core if core in registry.CORES else None,
         weight=1.0, headline=True, cues=cues, line_scan=False,
+        core_shown=core_shown,
     )
 
 

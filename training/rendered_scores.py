@@ -1,6 +1,7 @@
 """What the classifier reaches on rows of a rendered test: each figure with its interval and, where one is set, its target.
 
-    python -m training.rendered_scores --rows FILE.npz [FILE.npz ...] [--model DIR] [--rounds 200]
+    python -m training.rendered_scores --rows FILE.npz [FILE.npz ...] [--model DIR] [--prior NAME] [--rounds 200]
+    python -m training.rendered_scores --rows FILE.npz --net-alone judged_NAME.npz      # the panel net by itself
 
 Rows come from `training.rendered_test`. Every panel counts as one; intervals are 95 % bootstraps over pieces, pieces alike (the
 same figure as solid wood, veneer and print) drawn together. Rendered panels say nothing about photos.
@@ -18,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training import rendered_scores_stats as stats
-from training.rendered_scores_answers import MIX, Said, answers
+from training.rendered_scores_answers import MIX, Said, answers, said_by_net
 from training.rendered_scores_stats import Figure, Value
 from training.rendered_test_rows import RenderedRows, load
 from training.rendered_test_truth import CUES
@@ -308,10 +309,16 @@ def main() -> None:
     parser.add_argument("--model", type=Path, help="folder of another model")
     parser.add_argument("--prior", default="reference", help=f"of the model, or {MIX}: the test's own mix of faces")
     parser.add_argument("--rounds", type=int, default=200)
+    parser.add_argument("--net-alone", type=Path, help="judge these answers of the panel net instead of a model")
     args = parser.parse_args()
-    model = load_model(args.model)
-    rows, said = judged(args.rows, model, args.prior)
-    print("\n".join(text(rows, said, figures(rows, said, args.rounds), f"{model.tables['id']}, prior {args.prior}")))
+    if args.net_alone is not None:
+        rows, said = said_by_net(load(*args.rows), args.net_alone)
+        name = "none: the panel net alone"
+    else:
+        model = load_model(args.model)
+        rows, said = judged(args.rows, model, args.prior)
+        name = f"{model.tables['id']}, prior {args.prior}"
+    print("\n".join(text(rows, said, figures(rows, said, args.rounds), name)))
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,3 +107,30 @@ def answers(rows: RenderedRows, model: Model, prior: str = "reference", batch: i
     by_core = (core_set.sum(axis=1) == 1) & (core.max(axis=1) >= rule["core"])
     decided = np.where(narrow, by_core, by_face) & ~(px < rule["short_px"]) & (unlike <= rule["unlike"])
     return Said(face, core, view, visible[:, 0], face_set, core_set, decided, unlike, missing)
+
+
+def said_by_net(rows: RenderedRows, answered: Path, least: float = 0.9) -> tuple[RenderedRows, Said]:
+    """What the panel net alone says: its chances as they are, on the rows that it answered. It has no sets and no rule:
+    the likeliest classes that together reach `least` stand for a set, a leading class that reaches it alone for a decision.
+
+    `answered`: `ids` (n,) and logits (n, classes) by question, as `training.panel_net --judge` writes them.
+    """
+    with np.load(answered, allow_pickle=False) as d:
+        place = {str(i): k for k, i in enumerate(d["ids"])}
+        at = np.array([place.get(str(i), -1) for i in rows.ids], dtype=np.intp)
+        p = {t: joint.normalise(d[t].astype(np.float64)[at[at >= 0]]) for t in TARGETS}
+    sets = [_reaching(p[t], least) for t in ("face", "core")]
+    narrow = (p["view"].argmax(axis=1) > 0) & (p["core_visible"][:, 0] >= 0.5)
+    decided = np.where(narrow, p["core"].max(axis=1), p["face"].max(axis=1)) >= least
+    said = Said(p["face"], p["core"], p["view"], p["core_visible"][:, 0], sets[0], sets[1], decided, np.zeros(len(decided)), ())
+    return rows.rows(at >= 0), said
+
+
+def _reaching(p: Array, least: float) -> Bools:
+    """(n, classes) the likeliest classes of each row that together reach `least`."""
+    order = np.argsort(-p, axis=1, kind="stable")
+    ranked = np.take_along_axis(p, order, axis=1)
+    kept = np.cumsum(ranked, axis=1) - ranked < least
+    out = np.zeros(p.shape, dtype=bool)
+    np.put_along_axis(out, order, kept, axis=1)
+    return out

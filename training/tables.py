@@ -131,10 +131,12 @@ def short_hash(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:10]
 
 
-def core_visible_label(view: str | None, face: str | None, core: str | None) -> int:
-    """0 = visible, 1 = hidden, -1 = unknown. Edges, ends and joints with a known core show it; a raw board's face is its
-    core; any other face hides it."""
+def core_visible_label(view: str | None, face: str | None, core: str | None, shown: bool | None = None) -> int:
+    """0 = visible, 1 = hidden, -1 = unknown. Edges, ends and joints with a known core show it unless they are known (`shown`) to
+    be banded or painted; a raw board's face is its core; any other face hides it."""
     if view in ("edge", "end", "joint"):
+        if shown is False:
+            return 1
         return 0 if core is not None else -1
     if face == "bare_board":
         return 0
@@ -155,7 +157,7 @@ def build(rows: Sequence[Labelled], measured: Measured, projection: Projection, 
         face=np.array([_index("face", r.face) for r in kept], dtype=np.int8),
         core=np.array([_index("core", r.core) for r in kept], dtype=np.int8),
         view=np.array([_index("view", r.view) for r in kept], dtype=np.int8),
-        core_visible=np.array([core_visible_label(r.view, r.face, r.core) for r in kept], dtype=np.int8),
+        core_visible=np.array([core_visible_label(r.view, r.face, r.core, r.core_shown) for r in kept], dtype=np.int8),
         weight=np.array([r.weight for r in kept], dtype=np.float32), headline=np.array([r.headline for r in kept]),
         cues=np.array([[c in r.cues for c in CUES] for r in kept]),
         author=np.array([short_hash(r.author) for r in kept]), specimen=np.array([short_hash(r.specimen) for r in kept]),

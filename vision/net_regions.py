@@ -25,13 +25,26 @@ CELLS, SAMPLES = 56, 16
 SMOOTH = 4.0
 #: A spot reaches as far as its evidence density stays above these shares of its peak, the first that leaves it small enough.
 LEVELS = (0.3, 0.45, 0.6, 0.75)
-#: What makes a spot: at least so many times the evidence that an even spread would put there, at least this share of all that
-#: points its way, and no more than this share of the panel's area. At most MOST spots.
-TIMES_EVEN, LEAST_SHARE, MOST_AREA, MOST = 2.0, 0.08, 0.3, 3
-#: Spots that together hold less than this share of the evidence do not tell where it lies.
-TOGETHER = 0.2
+#: Spots marked at most, and the largest share of the panel's area that one may cover.
+MOST, MOST_AREA = 3, 0.3
 #: A spot fills at least this share of its convex hull.
 COMPACT = 0.5
+
+
+@dataclass(frozen=True)
+class SpotRule:
+    """What makes a spot: at least `times` the evidence that an even spread would put there, and at least the share `least` of
+    all that points its way beyond it. Spots that together hold less than the share `together` do not tell where it lies."""
+
+    times: float
+    least: float
+    together: float
+
+
+#: What is marked. Of maps that are one mean with smooth noise up to twice as large, under 5 in 100 get a spot.
+MARKED = SpotRule(2.0, 0.08, 0.2)
+#: What deletion is tried on as well, to see where the line should lie; noise often gets this far.
+WEAKER = SpotRule(1.7, 0.06, 0.15)
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,21 +114,23 @@ def evidence_map(answer: NetAnswer, view: WorkingView, size: tuple[int, int], pa
                        geometry.polygon_mask(outline, width, height), (float(low[0]), float(low[1])), float(step))
 
 
-def net_regions(answer: NetAnswer, view: WorkingView, size: tuple[int, int], pair: tuple[str, str] | None = None) -> NetRegions:
-    """Spots of the evidence for the face that the net prefers among `pair` (default: the two it puts first)."""
+def net_regions(
+    answer: NetAnswer, view: WorkingView, size: tuple[int, int], pair: tuple[str, str] | None = None, rule: SpotRule = MARKED
+) -> NetRegions:
+    """Spots of the evidence for the face that the net's pictures speak for among `pair` (default: the two it puts first)."""
     a, b = pair or answer.leading()
     if answer.evidence((a, b)).sum() < 0:
         a, b = b, a
     found = evidence_map(answer, view, size, (a, b))
     total = float(found.towards.sum())
     beside = float(found.towards[~found.panel].sum()) / total if total > 0 else 0.0
-    spots = _spots(found, total) if total > 0 else []
-    if sum(s.share for s in spots) < TOGETHER:
+    spots = _spots(found, total, rule) if total > 0 else []
+    if sum(s.share for s in spots) < rule.together:
         spots = []
     return NetRegions((a, b), float(found.net.sum()), beside, tuple(spots))
 
 
-def _spots(found: EvidenceMap, total: float) -> list[NetSpot]:
+def _spots(found: EvidenceMap, total: float, rule: SpotRule) -> list[NetSpot]:
     towards, even = (_smoothed(g) for g in (found.towards, found.even))
     excess = towards - even
     room = max(1.0, float(found.panel.sum()))
@@ -134,7 +149,7 @@ def _spots(found: EvidenceMap, total: float) -> list[NetSpot]:
         around = cv2.distanceTransform((~region).astype(np.uint8), cv2.DIST_L2, 3)
         free &= around > 2 * SMOOTH  # the slope of a spot is no spot of its own
         held, expected = float(towards[region].sum()), float(even[region].sum())
-        if held < TIMES_EVEN * expected or held - expected < LEAST_SHARE * total:
+        if held < rule.times * expected or held - expected < rule.least * total:
             continue
         spots.append(NetSpot(_outline(region, found), float(_smoothed(found.net)[region].sum()), held / total,
                              float(found.panel[region].mean())))

@@ -24,7 +24,7 @@ FORBIDDEN = {
 
 
 def test_no_file_is_too_long():
-    written = {"docs/accuracy.md"}  # a report that a command writes
+    written = {"docs/accuracy.md", "docs/measured.md"}  # reports that commands write
     long = {str(p): n for p, text in texts(*CODE_AND_PROSE) if (n := text.count("\n")) > LONGEST and str(p) not in written}
     assert not long, f"split these files (at most {LONGEST} lines): {long}"
 

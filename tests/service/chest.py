@@ -129,7 +129,8 @@ class ChestEngine:
         sightings = [Sighting(r.photo.id, q.panel, q.view, q.verdict) for r in results for q in r.panels]
         sizes = {p.id: (p.width, p.height) for p in photos}
         parts = find_parts(sightings, sizes, prior_face=FLAT_FACE, prior_core=FLAT_CORE)
-        info = ModelInfo("chest-1", "0123456789abcdef", "mixed", 412, prior or "even", FLAT_FACE, FLAT_CORE)
+        name = getattr(prior, "name", prior) or "even"
+        info = ModelInfo("chest-1", "0123456789abcdef", "mixed", 412, name, FLAT_FACE, FLAT_CORE)
         found = findings(photos[0].id) if photos else ()
         return Assessment(results, found, parts, next_steps(parts) if photos else (), info)
 

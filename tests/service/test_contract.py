@@ -33,10 +33,10 @@ def raw(doc):
 
 def test_keys_and_their_order(raw):
     assert list(raw) == HEAD
-    assert raw["schema"] == "1.2"
+    assert raw["schema"] == "1.3"
     assert list(raw["model"]) == ["id", "feature_schema", "calibration"]
     assert list(raw["model"]["calibration"]) == ["basis", "real_specimens"]
-    assert list(raw["prior"]) == ["name", "face", "core"]
+    assert list(raw["prior"]) == ["name", "face", "core", "text"]
     assert list(raw["photos"][0]) == ["id", "file", "sha256", "width", "height", "problems", "panels", "mm_per_px", "scale"]
     assert list(raw["photos"][0]["problems"][0]) == ["kind", "text"]
     assert list(raw["photos"][0]["panels"][0]) == ["id", "outline", "view", *JUDGED, "details"]

@@ -9,7 +9,7 @@ import pytest
 
 from training import rendered_scores as scores
 from training import rendered_scores_stats as stats
-from training.rendered_scores_answers import MIX, Said, aligned, answers, raw_looks
+from training.rendered_scores_answers import MIX, Said, aligned, answers, raw_looks, said_by_net
 from training.rendered_test_rows import RenderedRows
 from training.rendered_test_truth import CUES
 from training.tables import RENDERED, Table
@@ -193,3 +193,16 @@ def test_numbers_measured_elsewhere_join_by_panel():
     again = more.with_numbers(["i0"], ["net_a"], np.array([[9]], np.float32))
     assert list(again.names) == ["a", "net_b", "net_a"] and again.values[0].tolist() == [0, 4, 9]
     assert np.isnan(aligned(more, ["net_b", "gone"])[0][:, 1]).all() and aligned(more, ["gone"])[1] == ("gone",)
+
+
+def test_the_net_alone_is_scored_on_what_it_answered(tmp_path):
+    rows, said = made(50)
+    logits = {"face": np.log(said.face), "core": np.log(said.core), "view": np.log(said.view + 1e-9),
+              "core_visible": np.log(np.stack([said.visible, 1 - said.visible], axis=1))}
+    back = np.arange(40)[::-1]
+    np.savez(tmp_path / "judged.npz", ids=rows.ids[back], **{k: v[back] for k, v in logits.items()})
+    kept, again = said_by_net(rows, tmp_path / "judged.npz")
+    assert list(kept.ids) == list(rows.ids[:40]) and np.allclose(again.face, said.face[:40])
+    mass = np.where(again.face_set, again.face, 0).sum(axis=1)
+    smaller = np.where(again.face_set, again.face, 2).min(axis=1)
+    assert (mass >= 0.9).all() and (mass - smaller < 0.9).all() and np.allclose(again.visible, said.visible[:40])

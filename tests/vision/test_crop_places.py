@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision import looks
+from vision import looks, panel_net
 from vision.crop_places import PLACES, CropPlace, crop_places
 from vision.panels import rectify
 from vision.types import Panel, Photo
@@ -68,8 +68,7 @@ def test_a_mirrored_tile_folds_back_onto_the_panel():
 
 
 def test_panel_net_crops_agree():
-    """The net's own pictures, where the program has them, lie where their places say."""
-    panel_net = pytest.importorskip("vision.panel_net")
+    """The net's own pictures lie where their places say."""
     assert set(panel_net.CROPS) <= set(PLACES)
     photo, view = told(OUTLINES["turned"], 2)
     for place, picture in zip(crop_places(tuple(panel_net.CROPS), (photo.width, photo.height), view),

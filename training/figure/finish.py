@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from training.figure import kernels
 from training.figure.log import Figure
-from training.figure.noise import Floats, cell_hash, fractal, second_hash, value_noise
+from training.figure.noise import Floats, cell_hash, fractal, second_hash, thin_grid, value_noise, widen
 
 STAINS = {
     "none": (1.0, 1.0, 1.0), "honey": (0.95, 0.82, 0.62), "walnut": (0.62, 0.46, 0.34), "mahogany": (0.60, 0.40, 0.31),
@@ -55,24 +56,33 @@ def apply_finish(figure: Figure, finish: Finish, seed: int, texel: float, place:
 
     `place`: keeps scuffs and cracks where they are whatever part of a face is asked for; without it the figure stands alone.
     """
-    rgb = figure.rgb
     tint = np.array(STAINS[finish.stain], dtype=np.float32)
-    take = np.float32(finish.strength) * (1.0 + 3.0 * np.clip(-figure.relief, 0, 0.12))
-    rgb = rgb * (1.0 - take[..., None] * (1.0 - tint))
-    if finish.depth > 0:
-        grey = rgb.mean(axis=2, keepdims=True)
-        rgb = (grey + (rgb - grey) * np.float32(1 + 0.3 * finish.depth)) * np.float32(1 - 0.12 * finish.depth)
-    if finish.age > 0:
-        rgb = rgb * (1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32))
-    if finish.wear > 0:
-        rgb = rgb * wear_map((rgb.shape[0], rgb.shape[1]), seed, texel, finish.wear, place)[..., None]
+    shape = (figure.rgb.shape[0], figure.rgb.shape[1])
+    worn = wear_map(shape, seed, texel, finish.wear, place) if finish.wear > 0 else None
+    rgb = _coated(figure, finish, tint, worn)
     relief = figure.relief * (0.15 if finish.filled else 1.0)
     if finish.crackle > 0:
         at = (place.x, place.y) if place else (0.0, 0.0)
         cracks = crackle_map((rgb.shape[0], rgb.shape[1]), seed, texel, at) * np.float32(finish.crackle)
-        rgb = rgb * (1 - 0.45 * cracks)[..., None]
+        rgb = rgb * (np.float32(1) - np.float32(0.45) * cracks)[..., None]
         relief = relief - 0.04 * cracks
-    return Figure(np.clip(rgb, 0, 1).astype(np.float32), relief.astype(np.float32), figure.ring)
+    rgb = np.ascontiguousarray(rgb, dtype=np.float32)
+    return Figure(np.clip(rgb, 0, 1, out=rgb), relief.astype(np.float32, copy=False), figure.ring)
+
+
+def _coated(figure: Figure, finish: Finish, tint: Floats, worn: Floats | None) -> Floats:
+    """A new array: the colour under stain, clear coat, yellowing and wear, not yet clipped."""
+    rgb, relief = np.array(figure.rgb, dtype=np.float32, order="C"), np.ascontiguousarray(figure.relief, dtype=np.float32)
+    numbers = (float(finish.strength), float(finish.depth), float(finish.age))
+    if kernels.call("finish", kernels.size(relief.size), tint, *numbers, worn, relief, rgb):
+        return rgb
+    take = np.float32(finish.strength) * (1.0 + 3.0 * np.clip(-relief, 0, 0.12))
+    rgb = rgb * (1.0 - take[..., None] * (1.0 - tint))
+    if finish.depth > 0:
+        grey = rgb.mean(axis=2, keepdims=True)
+        rgb = (grey + (rgb - grey) * np.float32(1 + 0.3 * finish.depth)) * np.float32(1 - 0.12 * finish.depth)
+    rgb = rgb * (1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32))
+    return rgb if worn is None else rgb * worn[..., None]
 
 
 def crackle_map(shape: tuple[int, int], seed: int, texel: float, at: tuple[float, float] = (0.0, 0.0)) -> Floats:
@@ -83,29 +93,40 @@ def crackle_map(shape: tuple[int, int], seed: int, texel: float, at: tuple[float
     x = ((np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(at[0])) * np.float32(stretch / cell))[None, :]
     y = ((np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(at[1])) * np.float32(1 / cell))[:, None]
     x, y = np.broadcast_arrays(x, y)
+    gap = _cell_borders(x, y, seed + 74)
+    width = max(0.10, 0.6 * texel) / cell  # a crack is a tenth of a millimetre wide; coarser texels see a share of it
+    line = np.clip(1.2 - gap / np.float32(2 * width), 0, 1) * min(1.0, 0.25 / texel + 0.15)
+    patch = np.clip(0.5 + 1.6 * fractal(seed + 75, x * np.float32(cell / 160), y * np.float32(cell / 160)), 0, 1)
+    return (line * patch).astype(np.float32)
+
+
+def _cell_borders(x: Floats, y: Floats, seed: int) -> Floats:
+    """How much farther the second nearest than the nearest of one point scattered in each cell of a plane is, in cells."""
+    out = np.empty(x.shape, np.float32)
+    x, y = np.ascontiguousarray(x), np.ascontiguousarray(y)
+    if kernels.call("cell_borders", kernels.size(out.size), kernels.word(seed), x, y, out):
+        return out
     ix, iy = np.floor(x).astype(np.int32), np.floor(y).astype(np.int32)
-    first = np.full(shape, 9.0, np.float32)
-    second = np.full(shape, 9.0, np.float32)
+    first = np.full(x.shape, 9.0, np.float32)
+    second = np.full(x.shape, 9.0, np.float32)
     for dx in (-1, 0, 1):
         for dy in (-1, 0, 1):
-            h = cell_hash(seed + 74, ix + dx, iy + dy)
+            h = cell_hash(seed, ix + dx, iy + dy)
             d = np.hypot(ix + dx + second_hash(h, 1) - x, iy + dy + second_hash(h, 2) - y).astype(np.float32)
             second = np.minimum(second, np.maximum(first, d))
             first = np.minimum(first, d)
-    width = max(0.10, 0.6 * texel) / cell  # a crack is a tenth of a millimetre wide; coarser texels see a share of it
-    line = np.clip(1.2 - (second - first) / (2 * width), 0, 1) * min(1.0, 0.25 / texel + 0.15)
-    patch = np.clip(0.5 + 1.6 * fractal(seed + 75, x * np.float32(cell / 160), y * np.float32(cell / 160)), 0, 1)
-    return (line * patch).astype(np.float32)
+    return second - first
 
 
 def wear_map(shape: tuple[int, int], seed: int, texel: float, strength: float, place: Place | None = None) -> Floats:
     """Multiplier near 1: dirt clouds, and a few scratches as thin light or dark lines; without a `place` six scratches at full
     strength, on a face as many as its size asks for."""
     left, low = (place.x, place.y) if place else (0.0, 0.0)
-    yy = np.arange(shape[0], dtype=np.float32) * np.float32(texel) + np.float32(low)
-    xx = np.arange(shape[1], dtype=np.float32) * np.float32(texel) + np.float32(left)
+    rows, cols = thin_grid(shape, max(1, int(2.5 / max(texel, 1e-3))))  # the finest clouds are 22 mm wide
+    yy, xx = (rows * texel + low).astype(np.float32), (cols * texel + left).astype(np.float32)
     grid_y, grid_x = np.meshgrid(yy, xx, indexing="ij")
-    out = 1.0 + np.float32(0.05 * strength) * fractal(seed + 71, grid_x / 90, grid_y / 90, octaves=3)
+    clouds = fractal(seed + 71, grid_x / 90, grid_y / 90, octaves=3)
+    out = np.float32(1.0) + np.float32(0.05 * strength) * (clouds if clouds.shape == shape else widen(clouds, shape))
     rng = np.random.default_rng([seed, 72])
     wide, high = place.span if place else (float(xx[-1]) + 1, float(yy[-1]) + 1)
     for _ in range(rng.poisson(6 * strength * (float(np.clip(wide * high / 3e5, 0.3, 3.0)) if place else 1.0))):

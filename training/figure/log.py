@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from training.figure import kernels
 from training.figure.noise import Floats, cell_hash, fractal, second_hash, smoothstep, thin_grid, value_noise, widen
 from training.figure.species import SPECIES, Species
 from training.figure.warp import Warp
@@ -130,12 +131,10 @@ class Log:
             add, drift = widen(add, shape), widen(drift, shape)
         x, y = self._axes(p)
         r = np.hypot(x, y) + add
-        fine = value_noise(self.seed + 3, x / 3.2, y / 3.2, p[..., 2] / 55)
-        r += np.float32(0.13 * self.ring_mm) * fine
+        _add_noise(r, self.seed + 3, (x, y, p[..., 2]), (3.2, 3.2, 55.0), 0.13 * self.ring_mm)
         shift, inside, own = self._knot_parts(p, r)
         r = np.maximum(r + shift, 0.0)
-        ring = np.interp(r, self.bounds, np.arange(len(self.bounds))).astype(np.float32)
-        return ring, drift, inside, own, x, y
+        return self._ring_number(r), drift, inside, own, x, y
 
     # -- what a cut looks like ------------------------------------------------------------------------------------
     def cut(self, p: NDArray[np.floating], *, texel: float, end: float = 0.0) -> Figure:
@@ -146,40 +145,63 @@ class Log:
         p, sheen, eyes = self.warp(np.asarray(p, dtype=np.float32), texel)
         s = self.species
         ring, drift, inside, own, x, y = self.ring_coordinate(p, texel)
-        z = p[..., 2]
-        number = np.floor(ring)
-        phase = ring - number
-        strength = self.lateness[np.minimum(number.astype(np.int32), len(self.lateness) - 1)]
-        late = _profile(s.profile, phase) * strength
+        z = np.ascontiguousarray(p[..., 2])
+        late, phase = self._late_wood(ring)
         late = _fade(late, ring, float(late.mean()))
-        base = _mix_colours(s, late, smoothstep(self.sap_from - 6, self.sap_from + 6, np.hypot(x, y)))
         tone = np.float32(1.0) + np.float32(s.streak) * drift
         if sheen is not None:
             tone += sheen
         if texel < 1.2:
-            tone += np.float32(s.fibre) * value_noise(self.seed + 4, x / 0.55, y / 0.55, z / 24)
-        tone += np.float32(0.5 * s.streak) * value_noise(self.seed + 5, x / 2.3, y / 2.3, z / 130)
+            _add_noise(tone, self.seed + 4, (x, y, z), (0.55, 0.55, 24.0), s.fibre)
+        _add_noise(tone, self.seed + 5, (x, y, z), (2.3, 2.3, 130.0), 0.5 * s.streak)
         relief = np.zeros_like(tone)
         if s.ray_share > 0:
-            tone += np.float32(s.ray_contrast) * self._rays(x, y, z, texel)
+            self._add_rays(tone, x, y, z, texel)
         if s.pore_mm > 0:
             pores = self._pores(x, y, z, phase, texel)
             tone *= 1.0 - np.float32(s.pore_dark) * pores
             relief -= 0.12 * pores
         if s.profile == "softwood":
             relief += 0.02 * late
-        rgb = base * tone[..., None]
+        rgb = _mix_colours(s, late, self.sap_from, x, y, tone)
         if float(inside.max()) > 0:
             rgb = _knot_colour(rgb, s, inside, own)
         if eyes is not None:
             rgb = _knot_colour(rgb, s, eyes, eyes * 9)
         if end > 0:
             rgb = rgb * np.float32(1.0 - 0.24 * end) * np.array([1.0, 0.97, 0.92], dtype=np.float32) ** np.float32(end)
-        cast = 1.0 + np.array([0.010, 0.013, 0.016]) * self.tone
-        return Figure(np.clip(rgb * cast.astype(np.float32), 0, 1).astype(np.float32), relief.astype(np.float32), ring)
+        rgb *= (1.0 + np.array([0.010, 0.013, 0.016]) * self.tone).astype(np.float32)
+        return Figure(np.clip(rgb, 0, 1, out=rgb), relief, ring)
+
+    def _ring_number(self, r: Floats) -> Floats:
+        out = np.empty(r.shape, np.float32)
+        flat = np.ascontiguousarray(r, dtype=np.float32)
+        if kernels.call("ring_number", kernels.size(r.size), len(self.bounds), self.bounds, flat, out):
+            return out
+        return np.interp(r, self.bounds, np.arange(len(self.bounds))).astype(np.float32)
+
+    def _late_wood(self, ring: Floats) -> tuple[Floats, Floats]:
+        """(how far late wood has built up, place in the ring 0..1) of ring coordinates."""
+        kind = {"softwood": 0, "ring_porous": 1, "semi": 2}.get(self.species.profile, 3)
+        late, phase = np.empty(ring.shape, np.float32), np.empty(ring.shape, np.float32)
+        if kernels.call("late_wood", kernels.size(ring.size), kind, len(self.lateness), self.lateness, ring, late, phase):
+            return late, phase
+        number = np.floor(ring)
+        phase = ring - number
+        strength = self.lateness[np.minimum(number.astype(np.int32), len(self.lateness) - 1)]
+        return _profile(self.species.profile, phase) * strength, phase
 
     def _pores(self, x: Floats, y: Floats, z: Floats, phase: Floats, texel: float) -> Floats:
         s = self.species
+        soft = max(0.03, 0.5 * texel)
+        # texels wider than a cell see a share of it, not one point of it
+        blend = float(np.clip((texel / s.pore_cell - 0.4) / 0.8, 0, 1))
+        far = blend * min(1.0, 2.6 * s.pore_mm / s.pore_cell) * 0.6
+        out = np.empty(x.shape, np.float32)
+        if kernels.call("pores", kernels.size(x.size), kernels.word(self.seed), int(s.profile == "ring_porous"),
+                        *(float(v) for v in (s.pore_cell, s.vessel_mm, s.pore_late, s.pore_early, s.pore_mm, soft, blend, far)),
+                        x, y, z, phase, out):
+            return out
         c = np.float32(s.pore_cell)
         early = 1.0 - smoothstep(0.18, 0.32, phase) if s.profile == "ring_porous" else 1.0 - smoothstep(0.1, 0.9, phase)
         share = s.pore_late + (s.pore_early - s.pore_late) * early
@@ -194,13 +216,19 @@ class Log:
         jx = margin + (1 - 2 * margin) * second_hash(h, 1)
         jy = margin + (1 - 2 * margin) * second_hash(h, 2)
         d = np.hypot(gx - ix - jx, gy - iy - jy) * c
-        soft = max(0.03, 0.5 * texel)
         sharp = np.clip((radius + 0.5 * soft - d) / soft, 0, 1)
-        # texels wider than a cell see a share of it, not one point of it
-        blend = float(np.clip((texel / s.pore_cell - 0.4) / 0.8, 0, 1))
-        return (present * ((1 - blend) * sharp + blend * min(1.0, 2.6 * s.pore_mm / s.pore_cell) * 0.6)).astype(np.float32)
+        return (present * ((1 - blend) * sharp + far)).astype(np.float32)
 
-    def _rays(self, x: Floats, y: Floats, z: Floats, texel: float) -> Floats:
+    def _add_rays(self, tone: Floats, x: Floats, y: Floats, z: Floats, texel: float) -> None:
+        s = self.species
+        width = 0.32 if s.ray_height > 8 else 0.45
+        fade = float(np.clip(1.6 - texel / s.ray_pitch, 0.25, 1.0))
+        theta, wave = np.arctan2(y, x), np.sin(z * np.float32(0.11))
+        if not kernels.call("rays", kernels.size(x.size), kernels.word(self.seed), float(26.0 / s.ray_pitch), float(s.ray_height),
+                            float(s.ray_share), width, float(s.ray_contrast * fade), x, y, z, theta, wave, tone):
+            tone += np.float32(s.ray_contrast * fade) * self._rays(x, y, z, width)
+
+    def _rays(self, x: Floats, y: Floats, z: Floats, width: float) -> Floats:
         s = self.species
         r = np.hypot(x, y)
         band = np.floor(r / 26.0 + 0.35 * np.sin(z * np.float32(0.11))).astype(np.int32)
@@ -213,10 +241,15 @@ class Log:
         h = cell_hash(self.seed + 33, ia, iz, band)
         across = 1.0 - np.abs(arc - ia - 0.5) * 2.0
         along = 1.0 - np.abs(fz - iz - 0.5) * 2.0
-        width = 0.32 if s.ray_height > 8 else 0.45
         shape = smoothstep(1.0 - width - 0.15, 1.0 - width + 0.15, across) * smoothstep(0.0, 0.35, along)
-        fade = float(np.clip(1.6 - texel / s.ray_pitch, 0.25, 1.0))
-        return ((h < s.ray_share) * shape * np.float32(fade)).astype(np.float32)
+        return ((h < s.ray_share) * shape).astype(np.float32)
+
+
+def _add_noise(out: Floats, seed: int, at: tuple[Floats, Floats, Floats], scale: tuple[float, float, float], gain: float) -> None:
+    """Add noise at places divided by `scale` to `out`, times `gain`."""
+    places = [np.ascontiguousarray(v, dtype=np.float32) for v in at]
+    if not kernels.call("add_noise3", kernels.size(out.size), kernels.word(seed), *places, *scale, float(gain), out):
+        out += np.float32(gain) * value_noise(seed, *(v / np.float32(k) for v, k in zip(at, scale, strict=True)))
 
 
 def _sample_grid(p: Floats, rows: NDArray[np.float64], cols: NDArray[np.float64]) -> Floats:
@@ -247,16 +280,24 @@ def _fade(late: Floats, ring: Floats, mean: float) -> Floats:
     """Contrast lost where rings are finer than the sampling can carry."""
     if min(ring.shape) < 2:
         return late
+    faded = np.array(late, dtype=np.float32)
+    if kernels.call("fade_rings", *(kernels.size(n) for n in ring.shape), mean, ring, faded):
+        return faded
     rate = np.hypot(np.gradient(ring, axis=0), np.gradient(ring, axis=1))
     keep = 1.0 - smoothstep(0.22, 0.6, rate)
     return (mean + (late - mean) * keep).astype(np.float32)
 
 
-def _mix_colours(s: Species, late: Floats, sap: Floats) -> Floats:
+def _mix_colours(s: Species, late: Floats, sap_from: float, x: Floats, y: Floats, tone: Floats) -> Floats:
+    """Colour of early, late and sap wood times `tone`; sapwood begins at `sap_from` mm from the pith."""
+    colours, out = np.array([*s.early, *s.late, *s.sap], np.float32), np.empty((*late.shape, 3), np.float32)
+    if kernels.call("mix_colours", kernels.size(late.size), colours, float(sap_from), late, x, y, tone, out):
+        return out
+    sap = smoothstep(sap_from - 6, sap_from + 6, np.hypot(x, y))
     early = np.array(s.early, dtype=np.float32) * (1 - sap[..., None]) + np.array(s.sap, dtype=np.float32) * sap[..., None]
     dark = np.array(s.late, dtype=np.float32)
     dark = dark * (1 - 0.5 * sap[..., None]) + 0.5 * sap[..., None] * np.array(s.sap, dtype=np.float32)
-    return early + (dark - early) * np.clip(late, 0, 1.3)[..., None]
+    return (early + (dark - early) * np.clip(late, 0, 1.3)[..., None]) * tone[..., None]
 
 
 def _knot_colour(rgb: Floats, s: Species, inside: Floats, own: Floats) -> Floats:

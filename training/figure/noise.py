@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from training.figure import kernels
+
 Floats = NDArray[np.floating]
 _PRIMES = (0x9E3779B1, 0x85EBCA77, 0xC2B2AE3D)
 
@@ -31,8 +33,11 @@ def _mixed(h: NDArray[np.uint32], spare: NDArray[np.uint32]) -> NDArray[np.uint3
 def cell_hash(seed: int, *cells: NDArray[np.int32]) -> Floats:
     """Uniform value in [0, 1) for each integer cell (1 to 3 index arrays that broadcast)."""
     shape = np.broadcast_shapes(*(c.shape for c in cells))
-    flat = [np.broadcast_to(c, shape).astype(np.int32, copy=False).reshape(-1).view(np.uint32) for c in cells]
+    flat = [np.ascontiguousarray(np.broadcast_to(c, shape), dtype=np.int32).reshape(-1).view(np.uint32) for c in cells]
     out = np.empty(flat[0].size, dtype=np.float32)
+    room = [*flat, None, None][:3]
+    if kernels.call("cell_hash", kernels.size(out.size), kernels.word(seed), len(cells), *room, out):
+        return out.reshape(shape)
     spare = np.empty(min(_CHUNK, out.size), np.uint32)
     for start in range(0, out.size, _CHUNK):
         part = [f[start:start + _CHUNK] for f in flat]
@@ -47,6 +52,10 @@ def cell_hash(seed: int, *cells: NDArray[np.int32]) -> Floats:
 
 def second_hash(value: Floats, salt: int) -> Floats:
     """Another uniform value in [0, 1) drawn from a first one (24 random bits)."""
+    first = np.ascontiguousarray(value, dtype=np.float32)
+    out = np.empty_like(first)
+    if kernels.call("second_hash", kernels.size(out.size), kernels.word(salt), first, out):
+        return out
     h = (value * np.float32(2.0**24)).astype(np.uint32) ^ np.uint32(salt * 0x9E3779B1 & 0xFFFFFFFF)
     spare = np.empty_like(h)
     return (_mixed(_mixed(h, spare), spare) >> np.uint32(8)).astype(np.float32) * np.float32(2.0**-24)
@@ -81,6 +90,8 @@ def value_noise(seed: int, *coords: Floats) -> Floats:
     shape = coords[0].shape
     flat = [np.ascontiguousarray(c, dtype=np.float32).reshape(-1) for c in coords]
     out = np.empty(flat[0].size, dtype=np.float32)
+    if kernels.call(f"value_noise{len(flat)}", kernels.size(out.size), kernels.word(seed), *flat, out):
+        return out.reshape(shape)
     for start in range(0, out.size, _CHUNK):
         out[start:start + _CHUNK] = _noise(seed, [f[start:start + _CHUNK] for f in flat])
     return out.reshape(shape)
@@ -113,19 +124,19 @@ def fractal(seed: int, *coords: Floats, octaves: int = 2) -> Floats:
 
 def smoothstep(low: float, high: float, x: Floats) -> Floats:
     """0 below `low`, 1 above `high`, cubic between."""
+    if isinstance(x, np.ndarray) and x.dtype == np.float32 and x.size > 64:
+        flat, out = np.ascontiguousarray(x), np.empty(x.shape, dtype=np.float32)
+        if kernels.call("smooth_step", kernels.size(x.size), float(low), float(high - low), flat, out):
+            return out
     t = np.clip((x - low) / (high - low), 0.0, 1.0)
     return (t * t * (3.0 - 2.0 * t)).astype(np.float32)
 
 
-def _weights(n: int, knots: int) -> NDArray[np.float32]:
-    """(n, knots) linear-interpolation matrix from `knots` evenly spaced samples to n."""
+def _between(n: int, knots: int) -> tuple[NDArray[np.int32], NDArray[np.float32]]:
+    """For n places over `knots` evenly spaced samples: the sample before each, and how far it lies towards the next, 0..1."""
     pos = np.linspace(0.0, knots - 1.0, n)
-    low = np.minimum(pos.astype(int), max(knots - 2, 0))
-    m = np.zeros((n, knots), dtype=np.float32)
-    frac = (pos - low).astype(np.float32)
-    m[np.arange(n), low] = 1.0 - frac
-    m[np.arange(n), np.minimum(low + 1, knots - 1)] += frac
-    return m
+    low = np.minimum(pos.astype(np.int32), max(knots - 2, 0)).astype(np.int32)
+    return low, (pos - low).astype(np.float32)
 
 
 def thin_grid(shape: tuple[int, int], step: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -137,4 +148,12 @@ def thin_grid(shape: tuple[int, int], step: int) -> tuple[NDArray[np.float64], N
 
 def widen(coarse: Floats, shape: tuple[int, int]) -> Floats:
     """Coarse grid values linearly interpolated to a full grid of `shape` (borders coincide)."""
-    return (_weights(shape[0], coarse.shape[0]) @ coarse @ _weights(shape[1], coarse.shape[1]).T).astype(np.float32)
+    (row, down), (col, along) = _between(shape[0], coarse.shape[0]), _between(shape[1], coarse.shape[1])
+    grid, out = np.ascontiguousarray(coarse, dtype=np.float32), np.empty(shape, np.float32)
+    line = np.empty(grid.shape[1] + 1, np.float32)
+    sizes = (kernels.size(n) for n in (*shape, grid.shape[1]))
+    if kernels.call("widen", *sizes, row, down, col, along, grid, line, out):
+        return out
+    below, right = np.minimum(row + 1, grid.shape[0] - 1), np.minimum(col + 1, grid.shape[1] - 1)
+    rows = grid[row] * (1 - down)[:, None] + grid[below] * down[:, None]
+    return np.asarray(rows[:, col] * (1 - along) + rows[:, right] * along, dtype=np.float32)

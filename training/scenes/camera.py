@@ -77,6 +77,11 @@ class Seen:
     depth: NDArray[np.float32]
 
 
+def cross(a: Vec, b: Vec) -> Vec:
+    """Cross product of two 3-vectors, without numpy's care for other shapes."""
+    return np.array([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
+
+
 def rasterise(camera: Camera, quads: list[Quad]) -> Seen:
     """Nearest rectangle behind every pixel centre, by plane intersection inside each rectangle's bounding box."""
     h, w = camera.height, camera.width
@@ -95,7 +100,7 @@ def rasterise(camera: Camera, quads: list[Quad]) -> Seen:
             x1, y1 = min(w, int(np.ceil(px[:, 0].max())) + 1), min(h, int(np.ceil(px[:, 1].max())) + 1)
         if x0 >= x1 or y0 >= y1:
             continue
-        normal = np.cross(quad.u, quad.v)
+        normal = cross(quad.u, quad.v)
         # ray p + t d with d . forward = 1, so t is the depth; everything is linear in the pixel
         xs, ys = np.arange(x0, x1, dtype=np.float64), np.arange(y0, y1, dtype=np.float64)
         rx = (xs - (w - 1) / 2) / camera.focal
@@ -104,7 +109,7 @@ def rasterise(camera: Camera, quads: list[Quad]) -> Seen:
         offset = quad.corner - camera.position
         with np.errstate(divide="ignore", invalid="ignore"):
             t = (normal @ offset) / den
-        ru, rv = np.cross(quad.v, normal), np.cross(normal, quad.u)
+        ru, rv = cross(quad.v, normal), cross(normal, quad.u)
         ru, rv = ru / (ru @ quad.u), rv / (rv @ quad.v)
 
         def along(

@@ -15,6 +15,7 @@ CONFIG_FILE = Path(__file__).resolve().parent.parent / "config" / "scenes.toml"
 class Settings:
     """See scenes.toml for what each value means."""
 
+    version: int
     seed: int
     photos_per_piece: tuple[int, int]
     twin_share: float
@@ -35,6 +36,7 @@ def load_settings(path: Path = CONFIG_FILE) -> Settings:
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
     s, p = raw["set"], raw["picture"]
     return Settings(
+        version=int(s["version"]),
         seed=int(s["seed"]),
         photos_per_piece=(int(s["photos_per_piece"][0]), int(s["photos_per_piece"][1])),
         twin_share=float(s["twin_share"]),

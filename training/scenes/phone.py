@@ -43,6 +43,10 @@ class Phone:
     delivery: str = "camera"
     longest: int = 0
 
+    def share(self, width: int, height: int) -> float:
+        """Size of the finished picture over that of the sensor (px)."""
+        return min(1.0, self.longest / max(width, height)) if self.longest else self.shrink
+
     def record(self) -> dict[str, object]:
         """Settings for the ground truth."""
         return asdict(self)
@@ -139,7 +143,7 @@ def expose(
     out = np.clip(tone * 255 + 0.5, 0, 255).astype(np.uint8)
     if phone.first_quality:
         out = decode_jpeg(encode_jpeg(out, phone.first_quality, halved=phone.halved))
-    share = min(1.0, phone.longest / max(h, w)) if phone.longest else phone.shrink
+    share = phone.share(w, h)
     if share < 1:
         out = resize(out, round(w * share), round(h * share))
     for _ in range(DELIVERIES[phone.delivery].passes):

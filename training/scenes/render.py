@@ -1,6 +1,9 @@
 """Command: `python -m training.scenes.render --count N --out build/renders --variant llvm_ad_rgb`.
 
 Renders pieces until N photos lie in the folder. Resumable (what is there is kept), the same number gives the same picture.
+Pieces 3k, 3k + 1 and 3k + 2 may be one twin group (same figure and light, other substance): parts of a set that are taught and
+judged on apart are cut at multiples of `GROUP` (`--first 0 --pieces 3000`, then `--first 3000`), and no group is split. Workers
+that fail or die cost their piece alone.
 """
 
 from __future__ import annotations
@@ -13,13 +16,20 @@ import sys
 import tarfile
 import time
 import traceback
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+from training.figure import kernels
 from training.scenes.config import load_settings
 from training.scenes.shoot import Order, build, order_pieces, photograph
 from training.scenes.truth import save_ids, save_truth
 
+#: Pieces of a twin group stand at numbers GROUP * k to GROUP * k + GROUP - 1.
+GROUP = 3
+#: Seconds without a finished piece after which a run is given up.
+PATIENCE = 180.0
 _STATE: dict = {}
 
 
@@ -27,11 +37,7 @@ def _begin(variant: str, out: str, options: dict) -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    from training.scenes import stage
-
-    _STATE.update(
-        mi=stage.start(variant), out=Path(out), settings=replace(load_settings(), **options["settings"]), options=options
-    )
+    _STATE.update(out=Path(out), settings=load_settings(), options=options, variant=variant)
 
 
 def _make(order: Order) -> tuple[str, int, str]:
@@ -41,6 +47,10 @@ def _make(order: Order) -> tuple[str, int, str]:
         todo = [k for k in range(order.photos) if not (out / f"{order.piece}_{k}.json").exists()]
         if not todo:
             return order.piece, 0, ""
+        if "mi" not in _STATE:  # here and not at the worker's start, where a failure would be repeated without end
+            from training.scenes import stage
+
+            _STATE["mi"] = stage.start(_STATE["variant"])
         piece, room = build(order)
         for k in todo:
             shot = photograph(
@@ -63,6 +73,24 @@ def _make(order: Order) -> tuple[str, int, str]:
     except Exception:
         return order.piece, written, traceback.format_exc()
     return order.piece, written, ""
+
+
+def finished(results: Any, stop: Callable[[], bool], patience: float = PATIENCE) -> Iterator[tuple[str, int, str]]:
+    """Results of a pool as they come, until all are there, `stop` says so, or nothing has come for `patience` seconds (a worker
+    that dies takes its piece with it, and the pool would wait for it for ever)."""
+    last = time.monotonic()
+    while not stop():
+        try:
+            result = results.next(timeout=1.0)
+        except StopIteration:
+            return
+        except mp.TimeoutError:
+            if time.monotonic() - last > patience:
+                print(f"no piece finished for {patience:.0f} s: stopped", file=sys.stderr, flush=True)
+                return
+            continue
+        last = time.monotonic()
+        yield result
 
 
 def pack(folder: Path, into: Path, limit: int = 15 * 1024 * 1024) -> list[Path]:
@@ -92,7 +120,9 @@ def main(argv: list[str] | None = None) -> int:
     """Command line; exit status 0 when at least one photo lies in the folder."""
     parser = argparse.ArgumentParser(prog="training.scenes.render", description="Render labelled training photographs.")
     parser.add_argument("--count", type=int, default=600, help="photos wanted in the folder")
-    parser.add_argument("--first", type=int, default=0, help="number of the first piece")
+    parser.add_argument("--first", type=int, default=0, help=f"number of the first piece; sets are cut at multiples of {GROUP}")
+    parser.add_argument("--pieces", type=int, default=None, help="pieces at most (default: as many as the photos need)")
+    parser.add_argument("--photos-each", type=int, nargs=2, metavar=("LEAST", "MOST"), default=None, help="photos of a piece")
     parser.add_argument("--out", type=Path, default=Path("build/renders"))
     parser.add_argument("--variant", default="llvm_ad_rgb")
     parser.add_argument("--width", type=int, default=None, help="long side in pixels (default: drawn per photo)")
@@ -103,15 +133,21 @@ def main(argv: list[str] | None = None) -> int:
     args = parser.parse_args(argv)
     args.out.mkdir(parents=True, exist_ok=True)
     settings = load_settings()
+    if args.photos_each is not None:
+        settings = replace(settings, photos_per_piece=(args.photos_each[0], args.photos_each[1]))
     mean = (settings.photos_per_piece[0] + settings.photos_per_piece[1]) / 2
-    orders = order_pieces(settings, args.first, int(args.count / mean * 1.6) + 3)
-    options = {"spp": args.spp, "width": args.width, "settings": {}}
+    orders = order_pieces(settings, args.first, args.pieces or int(args.count / mean * 1.6) + GROUP)
+    options = {"spp": args.spp, "width": args.width}
+    kernels.library()  # compiled once, before the workers ask for it
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     begun, written, failed = time.monotonic(), 0, 0
     have = len(list(args.out.glob("*.json")))
     context = mp.get_context("spawn")
     pool = context.Pool(args.workers, initializer=_begin, initargs=(args.variant, str(args.out), options))
     try:
-        for piece, count, error in pool.imap_unordered(_make, orders):
+        results = pool.imap_unordered(_make, orders)
+        for piece, count, error in finished(results, lambda: time.monotonic() - begun > args.seconds):
             written += count
             if error:
                 failed += 1
@@ -119,7 +155,7 @@ def main(argv: list[str] | None = None) -> int:
             spent = time.monotonic() - begun
             if written and written % 25 < count:
                 print(f"{have + written} photos, {spent:.0f} s, {failed} pieces failed", flush=True)
-            if have + written >= args.count or spent > args.seconds:
+            if have + written >= args.count:
                 break
     finally:
         pool.terminate()

@@ -21,6 +21,8 @@ from training.scenes.room import Room, build_room
 from training.scenes.truth import TRUTH_SCHEMA, panel_entry
 
 MAX_SIDE_TEXELS = 2300
+#: Pixels of the finished photo a texel, on a side that is seen straight on.
+TEXEL_PX = 0.75
 TWINS = ("solid", "veneered", "printed")
 
 
@@ -115,9 +117,11 @@ def photograph(
             break
     if camera is None:
         return None
+    phone = phones.draw_phone(rng, settings.jpeg, good=good)
+    share = 1.0 if good else max(phone.share(camera.width, camera.height), 0.5)
     use = Use.of(order.seed, order.twin is not None or good)
     numbers = {id(part): k for k, part in enumerate(piece.parts)}
-    skins = _skins(camera, everything, owners, extra, room, use, numbers, close=view == "close")
+    skins = _skins(camera, everything, owners, extra, room, use, numbers, close=view == "close", texel_px=TEXEL_PX / share)
     light = stage.render(
         mi,
         skins,
@@ -125,11 +129,10 @@ def photograph(
         room.ambient,
         room.flash,
         camera,
-        spp=spp or settings.spp,
+        spp=max(1, round((spp or settings.spp) * (share if share < 0.7 else 1.0))),  # shrinking averages light's noise out
         max_depth=settings.max_depth,
         seed=order.seed % 65521 + number,
     )
-    phone = phones.draw_phone(rng, settings.jpeg, good=good)
     picture = phones.expose(light, phone, order.seed + number, room.ambient)
     if picture.mean() < 14:
         return None
@@ -140,6 +143,8 @@ def photograph(
         "name": f"{order.piece}_{number}",
         "piece": order.piece,
         "photo": number,
+        "photos": order.photos,
+        "generator": settings.version,
         "seed": order.seed,
         "kind": order.kind,
         "style": order.style,
@@ -149,6 +154,7 @@ def photograph(
         "height": final.height,
         "panels": panels,
         "background": background,
+        "delivery": phone.delivery,
         "phone": phone.record(),
         "light": {"kelvin": room.kelvin, "flash": room.flash, "ambient": list(room.ambient), "lamps": len(room.lamps)},
         "camera": {
@@ -164,9 +170,9 @@ def photograph(
 
 def _skins(
     camera: Camera, quads: list[Quad], owners: list[tuple[Part, str]], extra: list, room: Room, use: Use, numbers: dict[int, int],
-    *, close: bool,
+    *, close: bool, texel_px: float,
 ) -> list[stage.Skin]:
-    """Every side with its look; textures only where the camera sees them, at about half a pixel a texel."""
+    """Every side with its look; textures only where the camera sees them, `texel_px` pixels a texel where it is nearest."""
     seen = rasterise(camera.scaled(max(64, camera.width // 4), max(48, camera.height // 4)), quads)
     factor = camera.scaled(max(64, camera.width // 4), max(48, camera.height // 4))
     skins = []
@@ -182,7 +188,7 @@ def _skins(
         depth = seen.depth[ys, xs]
         hit = camera.position + factor.rays(xs.astype(float), ys.astype(float)) * depth[:, None] - quad.corner
         s, t = hit @ quad.u / (quad.u @ quad.u), hit @ quad.v / (quad.v @ quad.v)
-        mm_per_px = float(np.quantile(depth, 0.05)) / camera.focal
+        mm_per_px = float(np.quantile(depth, 0.08)) / camera.focal
         pad_u = 10 * mm_per_px * 2 / np.linalg.norm(quad.u) + 0.01
         pad_v = 10 * mm_per_px * 2 / np.linalg.norm(quad.v) + 0.01
         window = (max(0.0, s.min() - pad_u), min(1.0, s.max() + pad_u), max(0.0, t.min() - pad_v), min(1.0, t.max() + pad_v))
@@ -190,7 +196,7 @@ def _skins(
             window = (window[0], window[1], 0.0, 1.0)
         cols, rows = part.slab.span(side)
         longest = max((window[1] - window[0]) * cols, (window[3] - window[2]) * rows)
-        texel = max(0.62 * mm_per_px, 0.05, longest / MAX_SIDE_TEXELS)
+        texel = max(texel_px * mm_per_px, 0.05, longest / MAX_SIDE_TEXELS)
         figure = part.slab.texture(side, texel, window)
         corner = use.corner(part, side)
         if corner is not None:

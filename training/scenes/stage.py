@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from training.scenes.camera import APERTURE_MM, Camera
+from training.scenes.camera import APERTURE_MM, Camera, cross
 from training.scenes.furniture import Quad, Vec
 from training.scenes.room import Lamp
 
@@ -79,7 +79,7 @@ def _mesh_arrays(skin: Skin) -> tuple[NDArray, NDArray, NDArray, NDArray]:
             j = (k + 1) % 4
             faces += [[k, 4 + k, 4 + j], [k, 4 + j, j]]
     tri = np.array(faces, dtype=np.uint32)
-    if np.dot(np.cross(q.u, q.v), n) < 0:
+    if np.dot(cross(q.u, q.v), n) < 0:
         tri = tri[:, ::-1]
     return points, np.array(flat), uv, tri
 
@@ -138,7 +138,7 @@ def _normals(skin: Skin) -> NDArray[np.float32]:
     rows, cols = skin.relief.shape
     step_u = float(np.linalg.norm(skin.quad.u)) * (skin.window[1] - skin.window[0]) / cols
     step_v = float(np.linalg.norm(skin.quad.v)) * (skin.window[3] - skin.window[2]) / rows
-    handed = 1.0 if np.dot(np.cross(skin.quad.u, skin.quad.v), skin.outward) > 0 else -1.0
+    handed = 1.0 if np.dot(cross(skin.quad.u, skin.quad.v), skin.outward) > 0 else -1.0
     du = np.clip(np.gradient(skin.relief, axis=1) / step_u, -0.8, 0.8)
     dv = np.clip(np.gradient(skin.relief, axis=0) / step_v, -0.8, 0.8) * handed
     n = np.stack([-du, -dv, np.ones_like(du)], axis=2)

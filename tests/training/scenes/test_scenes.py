@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
 import tarfile
 from dataclasses import replace
 from pathlib import Path
@@ -16,7 +17,7 @@ from training.scenes import phone, stage
 from training.scenes.camera import look, piece_quads, rasterise
 from training.scenes.config import draw, load_settings
 from training.scenes.furniture import Quad, X, Y, Z
-from training.scenes.render import main, pack
+from training.scenes.render import GROUP, finished, main, pack
 from training.scenes.samples import SAMPLES
 from training.scenes.shoot import build, order_pieces, photograph
 from training.scenes.truth import grain_angle, load_truth, outline_of
@@ -209,3 +210,33 @@ def test_draw_follows_the_weights() -> None:
     rng = np.random.default_rng(0)
     got = [draw(rng, {"a": 3.0, "b": 1.0, "c": 0.0}) for _ in range(400)]
     assert "c" not in got and 0.68 < got.count("a") / 400 < 0.82
+
+
+def test_parts_cut_at_whole_groups_share_no_twins() -> None:
+    orders = order_pieces(SETTINGS, 0, 60 * GROUP)
+    assert len({o.piece for o in orders}) == len(orders)
+    for cut in range(GROUP, len(orders), GROUP):
+        assert not {o.seed for o in orders[:cut]} & {o.seed for o in orders[cut:]}
+
+
+def test_a_range_of_photos_changes_nothing_else() -> None:
+    many = order_pieces(replace(SETTINGS, photos_per_piece=(4, 6)), 0, 40)
+    assert {o.photos for o in many} == {4, 5, 6}
+    assert [replace(o, photos=1) for o in many] == [replace(o, photos=1) for o in order_pieces(SETTINGS, 0, 40)]
+
+
+class Results:
+    """A pool's results: two come, then a worker has died with the third."""
+
+    def __init__(self) -> None:
+        self.left = [("a", 1, ""), ("b", 0, "failed")]
+
+    def next(self, timeout: float) -> tuple[str, int, str]:
+        if not self.left:
+            raise multiprocessing.TimeoutError
+        return self.left.pop(0)
+
+
+def test_a_lost_worker_does_not_keep_a_run_for_ever() -> None:
+    assert [r[0] for r in finished(Results(), lambda: False, patience=0.01)] == ["a", "b"]
+    assert list(finished(Results(), lambda: True)) == []

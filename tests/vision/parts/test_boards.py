@@ -117,3 +117,49 @@ def test_every_sighting_is_in_exactly_one_part():
     group = [seen("t", TOP), seen("e", rect(260, 241, 900, 262), "edge"), *fronts(), seen("x", rect(0, 700, 100, 880))]
     everything = [s for p in parts(*group) for s in p.sightings]
     assert sorted(everything) == sorted((s.photo, s.panel.id) for s in group)
+
+
+CLOSE = rect(100, 100, 1100, 800)
+AGAIN = [(("p1", "t"), ("p2", "c"))]
+
+
+def joined(*sightings, seen_again=AGAIN):
+    return members(find_parts(sightings, SIZE, prior_face=FACE, prior_core=CORE, seen_again=seen_again))
+
+
+def test_a_close_up_joins_the_part_whose_figure_it_shows():
+    whole = [seen("t", TOP), *fronts()]
+    close = seen("c", CLOSE, photo="p2")
+    assert joined(*whole, close, seen_again=[]) == {"top": ["t"], "drawer_front": ["f0", "f1", "f2"], "part-1": ["c"]}
+    assert joined(*whole, close) == {"top": ["t", "c"], "drawer_front": ["f0", "f1", "f2"]}
+
+
+def test_figure_does_not_join_what_answers_otherwise_or_has_another_role():
+    whole = [seen("t", TOP, decided="veneer"), *fronts()]
+    assert joined(*whole, seen("c", CLOSE, photo="p2", decided="printed"))["top"] == ["t"]
+    pale = [seen("t", TOP, colour=(80.0, 0.0, 0.0)), *fronts()]
+    assert joined(*pale, seen("c", CLOSE, photo="p2", colour=(40.0, 0.0, 0.0)))["top"] == ["t"]
+    named = seen("side", CLOSE, photo="p2", source="given")
+    found = joined(seen("t", TOP), *fronts(), named, seen_again=[(("p1", "t"), ("p2", "side"))])
+    assert (found["top"], found["side"]) == (["t"], ["side"])
+
+
+def test_a_mixed_piece_keeps_its_materials_apart_over_two_photos():
+    side = ((905, 250), (1040, 220), (1040, 610), (905, 690))
+
+    def photo(name):
+        return [seen("t", TOP, decided="veneer", photo=name), *fronts(name, decided="solid_wood"),
+                seen("s", side, decided="printed", photo=name)]
+
+    found = find_parts([*photo("p1"), *photo("p2")], SIZE, prior_face=FACE, prior_core=CORE,
+                       seen_again=[(("p1", "t"), ("p2", "t")), (("p1", "t"), ("p2", "s"))])
+    assert {p.id: len(p.sightings) for p in found} == {"top": 2, "side": 1, "side-2": 1, "drawer_front": 6}
+    for p in found:
+        top = max(p.verdict.face, key=p.verdict.face.__getitem__)
+        assert top == {"top": "veneer", "drawer_front": "solid_wood"}.get(p.role, "printed")
+
+
+def test_an_edge_belongs_to_the_face_it_touches_not_to_one_a_gap_away():
+    """1500 px diagonal: the near face lies 2 px off, the other 14 px; a wide reach alone would leave the choice open."""
+    near, far = seen("a", rect(100, 100, 700, 300)), seen("b", rect(100, 336, 700, 890))
+    assert members(parts(near, far, seen("e", rect(100, 302, 700, 322), "edge"))) == {"part-1": ["a", "e"], "part-2": ["b"]}

@@ -9,7 +9,10 @@ from hypothesis import strategies as st
 
 from vision import registry
 from vision.parts.fuse import (
+    COPY_NATS,
+    DEPENDENCE,
     FLOOR,
+    Dependence,
     Sighting,
     core_margin,
     effective_number,
@@ -69,11 +72,20 @@ def test_copies_add_no_certainty(belief, copies, view):
         assert fused.substrate[key] == pytest.approx(belief[key], abs=1e-9)
 
 
+@given(beliefs, st.integers(2, 6))
+@settings(max_examples=40, deadline=None)
+def test_a_photo_handed_in_twice_adds_no_certainty(belief, copies):
+    fused = fuse([sighting(belief, photo=f"p{n}") for n in range(copies)], prior=FLAT, dependence=Dependence(0.0, 0.0, 0.0))
+    for key in SUBSTRATES:
+        assert fused.substrate[key] == pytest.approx(belief[key], abs=1e-9)
+
+
 @given(beliefs, st.integers(2, 8), st.floats(0.3, 0.99))
 @settings(max_examples=60, deadline=None)
 def test_with_less_dependence_copies_grow_within_the_bound(belief, copies, dependence):
     """Closed form: log evidence of n copies is n / (1 + (n-1) r) times that of one, hence below 1 / r times."""
-    fused = fuse([sighting(belief, name=f"a{n}") for n in range(copies)], prior=FLAT, dependence=dependence)
+    fused = fuse([sighting(belief, name=f"a{n}") for n in range(copies)], prior=FLAT,
+                 dependence=Dependence(dependence, 1.0, 1.0))
     worth = copies / (1 + (copies - 1) * dependence)
     expected = normal({k: FLAT[k] * (belief[k] / FLAT[k]) ** worth for k in SUBSTRATES})
     assert worth < 1 / dependence
@@ -81,20 +93,55 @@ def test_with_less_dependence_copies_grow_within_the_bound(belief, copies, depen
         assert fused.substrate[key] == pytest.approx(expected[key], rel=1e-6, abs=1e-9)
 
 
-@given(beliefs, beliefs)
+def tilted(belief, factor):
+    """The same with the first substrate's odds changed: another look, not a copy."""
+    return normal({k: v * (factor if k == SUBSTRATES[0] else 1) for k, v in belief.items()})
+
+
+@given(beliefs, st.floats(0.0, 1.0))
 @settings(max_examples=60, deadline=None)
-def test_face_and_edge_multiply_but_never_beyond_the_surest_of_them(broad, narrow):
-    """Bayes' rule with two likelihoods independent given the substrate, as far as neither margin gets too sure."""
-    one, two = sighting(broad), sighting(narrow, view="edge", name="b")
-    fused = fuse([one, two], prior=FLAT)
-    product = normal({k: broad[k] * narrow[k] / FLAT[k] for k in SUBSTRATES})
-    face_cap = max(*one.verdict.face.values(), *two.verdict.face.values())
-    core_cap = max(*one.verdict.core.values(), *two.verdict.core.values())
-    if max(face_margin(product).values()) <= face_cap and max(core_margin(product).values()) <= core_cap:
-        assert fused.substrate == pytest.approx(product, abs=1e-9)
-    # The flat prior is the floor of the tempering.
-    assert max(fused.face.values()) <= max(face_cap, max(face_margin(FLAT).values())) + 1e-6
-    assert max(fused.core.values()) <= max(core_cap, max(core_margin(FLAT).values())) + 1e-6
+def test_two_photos_pool_to_the_mean_raised_to_their_effective_number(belief, r):
+    other = tilted(belief, 3.0)
+    if min(information(belief, FLAT), information(other, FLAT)) < 0.2:
+        return
+    fused = fuse([sighting(belief, photo="p1"), sighting(other, photo="p2")], prior=FLAT, dependence=Dependence(1.0, r, 1.0))
+    expected = normal({k: FLAT[k] * (belief[k] * other[k] / FLAT[k] ** 2) ** (1 / (1 + r)) for k in SUBSTRATES})
+    assert fused.substrate == pytest.approx(expected, abs=1e-9)
+
+
+@given(beliefs, beliefs, st.floats(0.0, 1.0))
+@settings(max_examples=60, deadline=None)
+def test_face_and_edge_multiply_when_independent_and_average_when_copies(broad, narrow, r):
+    """Log evidence of the two kinds adds up, divided by 1 + r: Bayes' rule at r = 0, their mean at r = 1."""
+    if min(information(broad, FLAT), information(narrow, FLAT)) < 0.2:
+        return
+    fused = fuse([sighting(broad), sighting(narrow, view="edge", name="b")], prior=FLAT, dependence=Dependence(1.0, 1.0, r))
+    expected = normal({k: FLAT[k] * (broad[k] * narrow[k] / FLAT[k] ** 2) ** (1 / (1 + r)) for k in SUBSTRATES})
+    assert fused.substrate == pytest.approx(expected, abs=1e-9)
+
+
+def test_many_panels_of_one_photo_weigh_no_more_than_one_of_another():
+    """The photo with five like panels does not outvote the photo with one."""
+    a, b = toward(solid_lumber=0.8), toward(print_on_fibreboard=0.8)
+    many = [sighting(a, photo="p1", name=f"a{n}") for n in range(5)]
+    fused = fuse([*many, sighting(b, photo="p2")], prior=FLAT)
+    one_each = fuse([many[0], sighting(b, photo="p2")], prior=FLAT)
+    assert fused.substrate == pytest.approx(one_each.substrate, abs=1e-9)
+
+
+def test_a_second_photo_that_agrees_makes_surer_within_its_bound():
+    a = toward(solid_lumber=0.7)
+    b = tilted(a, 1.6)
+    both = fuse([sighting(a, photo="p1"), sighting(b, photo="p2")], prior=FLAT)
+    assert both.substrate["solid_lumber"] > max(a["solid_lumber"], b["solid_lumber"])
+    most = normal({k: FLAT[k] * (max(a[k], b[k]) / FLAT[k]) ** (1 / DEPENDENCE.photos) for k in SUBSTRATES})
+    assert both.substrate["solid_lumber"] < most["solid_lumber"]
+    assert math.log(1.6) > COPY_NATS
+
+
+def test_dependence_lies_between_nothing_and_copies():
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        Dependence(1.0, 1.2, 0.5)
 
 
 @given(beliefs, beliefs)
@@ -180,7 +227,7 @@ def test_effective_number_and_information():
     assert effective_number([1, 1, 1, 1], 1.0) == pytest.approx(1)
     assert effective_number([1, 1e-9], 0.0) == pytest.approx(1)
     with pytest.raises(ValueError, match="positive"):
-        effective_number([1, 0])
+        effective_number([1, 0], 0.5)
     # Kullback-Leibler divergence against scipy.
     entropy = pytest.importorskip("scipy.stats").entropy
     p = np.array(list(toward(solid_lumber=0.6).values()))
