@@ -28,6 +28,8 @@ STAGES = ((1, 3, 1, 1, 32, 16), (2, 3, 2, 6, 16, 24), (2, 5, 2, 6, 24, 40), (3, 
 #: Width and depth by size.
 SIZES = {0: (1.0, 1.0), 1: (1.0, 1.1), 2: (1.1, 1.2)}
 FEATURES = 1280
+#: How the mark of the panel begins to be seen, in shares of a change of light.
+MARK = 0.25
 
 
 def _width(channels: int, factor: float) -> int:
@@ -132,14 +134,14 @@ class PanelNet(nn.Module):  # type: ignore[misc, unused-ignore]
 
 
 def load_published(trunk: Trunk, weights: dict[str, NDArray[np.float32]]) -> None:
-    """Fill a trunk with published weights; the fourth channel begins at zero."""
+    """Fill a trunk with published weights; the fourth channel begins as a little more light where the panel is."""
     own = trunk.state_dict()
     for name, value in own.items():
         if name.endswith("num_batches_tracked"):
             continue
         given = torch.from_numpy(np.asarray(weights[name], dtype=np.float32))
         if name == "_conv_stem.weight":
-            given = torch.cat([given, torch.zeros_like(given[:, :1])], dim=1)
+            given = torch.cat([given, MARK * given.mean(1, keepdim=True)], dim=1)
         if given.shape != value.shape:
             raise ValueError(f"published weights do not fit: {name} is {tuple(given.shape)}, wanted {tuple(value.shape)}")
         value.copy_(given)
