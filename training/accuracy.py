@@ -78,7 +78,8 @@ def pictures(side: Side) -> dict[str, str]:
 
 def comparisons(side: Side) -> dict[str, list[Paired]]:
     """Words of each baseline -> ours against it."""
-    return baselines.paired(side.scored(), {words: side.scored(of=of) for words, of in side.baselines.values()})
+    found = baselines.paired(side.scored(), {words: side.scored(of=of) for words, of in side.baselines.values()})
+    return {words: [p for p in pairs if words != CHECKLIST or p.figure not in baselines.BESIDES_FACES] for words, pairs in found.items()}
 
 
 def _section(side: Side, compared: Mapping[str, list[Paired]]) -> Iterator[str]:
@@ -87,7 +88,8 @@ def _section(side: Side, compared: Mapping[str, list[Paired]]) -> Iterator[str]:
     yield from (f"### {kind}: all figures", "", *tables.figure_table(side), "")
     yield from (f"### {kind}: what is taken for what", "", "Shares of specimens; rows are the truth. A dot is less than 0.005.", "", *tables.confusions(side), "")
     yield from (f"### {kind}: are the probabilities true?", "", f"![Stated probability against the share that came true, {side.name} panels]({PICTURES}/reliability_{side.name}.svg)", "")
-    yield from (f"### {kind}: answering less, erring less", "", f"![Share of wrong answers against the share answered, {side.name} panels]({PICTURES}/risk_coverage_{side.name}.svg)", "")
+    yield from (f"### {kind}: answering less, erring less", "", f"![Share of wrong answers against the share answered, {side.name} panels]({PICTURES}/risk_coverage_{side.name}.svg)", "",
+                "Largest share of specimens that can be answered, most certain first, so that this many answers are right:", "", *tables.coverages(side), "")
     yield from (f"### {kind}: face by face", "", *tables.by_class(side), "")
     yield from (f"### {kind}: plywood's own face and furniture veneer apart", "",
                 "A real veneer counts as plywood's own face where the collectors name a plywood core and neither a laid layout nor a veneer; a rendered one where its face is rotary-cut. Areas under the ROC curve, solid wood against that kind.", "",

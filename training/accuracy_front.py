@@ -25,7 +25,7 @@ _PLAIN = {
     LOSS: "log loss", "face: Brier (uniform 0.833)": "Brier score", "face: balanced accuracy, forced": "balanced accuracy of faces",
     "AUC solid against veneer": "solid against veneer", "AUC wood against print": "wood against print",
     "AUC wood against paint, board, other": "wood against the rest", "face: coverage (decided)": "how much it decides",
-    "area under risk and coverage": "errors by coverage",
+    "area under risk and coverage": "errors by coverage", "core at edges: balanced, forced": "cores at edges", "view: balanced": "which side is seen",
 }
 #: A class recalled less often than this, forced, counts as hardly known.
 HARDLY = 0.5
@@ -68,8 +68,8 @@ def reached(side: Side, compared: Mapping[str, Sequence[Paired]]) -> Iterator[st
         line = (f"better on {', '.join(better) or 'nothing'}" + (f", worse on {', '.join(worse)}" if worse else "")
                 + (f"; nothing can be said on {', '.join(open_)}" if open_ else ""))
         told.setdefault(line, []).append(words)
-    for line, names in told.items():
-        yield f"On the same panels as {' and as '.join(names)}: {line}. Said only where paired intervals over specimens and over authors exclude zero."
+    against = ". ".join(f"Against {' and against '.join(names)}: {line}" for line, names in told.items())
+    yield f"Baselines on the same panels. {against}. Said only where paired intervals over specimens and over authors exclude zero."
 
 
 def not_reached(side: Side) -> Iterator[str]:
