@@ -18,7 +18,7 @@ from pathlib import Path
 
 from training import accuracy_front as front
 from training import accuracy_tables as tables
-from training import baselines, baselines_checklist, card, panel_facts, plots_accuracy, score_record
+from training import accuracy_unseen, baselines, baselines_checklist, card, panel_facts, plots_accuracy, score_record
 from training.accuracy_tables import Side
 from training.baselines import CHECKLIST, EMBEDDING, Paired
 from training.card import KEY
@@ -173,8 +173,12 @@ def document(config: Config, real: Side, made: Side | None, found: Found) -> str
         "## On real photographs, in ten lines", "", *(f"{k}. {line}" for k, line in enumerate(front.reached(real, compared), 1)), "",
         "## What it does not reach", "", *(f"- {line}" for line in front.not_reached(real)), "",
     ]
+    unseen = list(accuracy_unseen.section(score_record.printed()))
+    if made is not None or unseen:
+        text += ["## Targets", "", *unseen]
     if made is not None:
-        text += ["## Targets", "", *front.target_table(front.targets(made, real)), "",
+        apart = [] if not unseen else ["The same kind of targets on the rendered panels of the tables, pieces held out, beside real photographs:", ""]
+        text += [*apart, *front.target_table(front.targets(made, real)), "",
                  *(_UNTAUGHT if config.rendered["face"] == 0 else ())]
     rest = ["How the figures were made", "Real photographs", "What earns its place", "The collection's own score script", "Rendered photographs"]
     text += ["## Further down", "", *(f"- [{title}]({_link(title)})" for title in rest),
