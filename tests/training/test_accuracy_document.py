@@ -114,3 +114,13 @@ def test_links_lead_to_headings(real, monkeypatch):
     assert text.index("## Real photographs") < text.index("## Rendered photographs") and not re.search(r"\bnan\b", text)
     for name in ("reliability_real.svg", "risk_coverage_rendered.svg"):
         assert f"figures/{name}" in text
+
+
+def test_without_renders_or_facts_it_says_so(real, monkeypatch):
+    for room in (accuracy_front, accuracy_tables):
+        monkeypatch.setattr(room, "intervals", partial(intervals, rounds=5))
+    monkeypatch.setattr(accuracy.baselines, "paired", partial(paired, rounds=5))
+    bare = replace(real, facts=None, baselines={"embedding": real.baselines["embedding"]})
+    found = {"all": (real.ours, None), EMBEDDING: (real.baselines["embedding"][1], None)}
+    text = accuracy.document(load_config(), bare, None, found)
+    assert "No rendered table is stored." in text and "run `python -m training.panel_facts`" in text
