@@ -115,7 +115,7 @@ def sentences(rows: list[Row], shipped: Row) -> Iterator[str]:
     boosted = ", among them all whose contributions do not add up" if opaque and all(r in worse for r in opaque) else ""
     yield (f"Least held-out log loss: {_named(best)}, {best.figures[LOSS][0]:.3f}, "
            f"{'which is the shipped model' if best is shipped else said[verdict_of(difference(best, shipped))]}; "
-           f"{len(tied) - 1} others are not told from it, {len(worse)} are shown worse{boosted}.")
+           f"not told from it: {len(tied) - 1} more, shown worse: {len(worse)}{boosted}.")
     low, high = interval(choice.figures[SLOPE])
     kept = ("it stays" if choice is shipped else
             "it would replace the shipped model, which is shown worse" if verdict_of(difference(choice, shipped)) < 0 else
@@ -130,7 +130,8 @@ def lines(table: Table, rows: list[Row]) -> Iterator[str]:
     use = table.headline
     face, edge = use & (table.face >= 0) & (table.view == 0), use & (table.view > 0) & (table.core >= 0)
     shipped = next(r for r in rows if r.key[0] == SHIPPED)
-    specimens = [len(np.unique(table.specimen[rows])) for rows in (face, edge)]
+    names = np.char.add(np.char.add(table.author, "/"), table.specimen)
+    specimens = [len(np.unique(names[rows])) for rows in (face, edge)]
     yield (f"{int(face.sum())} faces of {specimens[0]} specimens by {len(np.unique(table.author[face]))} authors (core: "
            f"{int(edge.sum())} edges of {specimens[1]} specimens), authors left out; settings and temperature of each learnt on "
            "inner folds; means over specimens, 95 % bootstraps over authors; difference: paired, to the first row; slope: 1 is "

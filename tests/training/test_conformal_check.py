@@ -75,3 +75,15 @@ def test_coverage_counts_specimens_not_panels():
     assert len(found) == 2 and found[0].split()[:6] == ["all", "4", "specimens", "in", "set", "0.750"]
     assert found[0].split()[1:] == found[1].split()[1:]  # the other class has no panel and no line
     assert "exact [0.19, 0.99]" in found[0]
+
+
+def test_thresholds_of_one_half_cover_the_other():
+    rng = np.random.default_rng(2)
+    made = check.make(rng.choice(6, 1500, p=check.MIX).astype(np.int8), rng)
+    table = Rows(made.specimen, made.specimen)
+    use = np.ones(len(made.label), bool)
+    new, sets = check.from_other_half(table, use, made.label, made.face, tuple("abcdef"), 0.9)
+    assert not set(made.specimen[new]) & set(made.specimen[~new]) and 0.4 < new.mean() < 0.6
+    assert abs(sets[np.arange(len(sets)), made.label][new].mean() - 0.9) < 0.03
+    shift = check.from_other_half(table, use, made.label, np.where(new[:, None], 1 / 6, made.face), tuple("abcdef"), 0.9)[1]
+    assert shift[new].sum(axis=1).mean() != pytest.approx(sets[new].sum(axis=1).mean(), abs=0.1)
