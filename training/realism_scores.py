@@ -183,6 +183,13 @@ def text_of(version: int, found: dict) -> str:
     return "\n".join(lines)
 
 
+def record(version: int, found: dict, path: Path = VERSIONS) -> None:
+    """Keep the figures of a version, in place of older ones of the same."""
+    kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    kept[str(version)] = found
+    path.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+
+
 def versions_text(path: Path = VERSIONS) -> str:
     """Markdown table of the recorded versions; empty without any."""
     if not path.exists():
@@ -213,9 +220,7 @@ def main(argv: list[str] | None = None) -> int:
     version = version_of(args.renders)
     print(text_of(version, found))
     if args.record:
-        kept = json.loads(VERSIONS.read_text(encoding="utf-8")) if VERSIONS.exists() else {}
-        kept[str(version)] = found
-        VERSIONS.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+        record(version, found)
     return 0
 
 
