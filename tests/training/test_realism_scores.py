@@ -66,7 +66,6 @@ def test_a_difference_of_all_authors_is_told_and_named() -> None:
 
 def test_versions_stand_side_by_side(tmp_path: Path) -> None:
     kept = tmp_path / "versions.json"
-    monkeypatch.setattr(realism_scores, "VERSIONS", kept)
     assert versions_text(kept) == ""
     for version, shift in ((6, 1.0), (5, 4.0)):
         record(version, scores(looked(1, 0.0, 16), looked(2, shift, 16)), kept)
