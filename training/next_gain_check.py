@@ -18,8 +18,8 @@ from training.fuse_dependence import Group, groups_of, spread
 from training.next_gain_evidence import Evidence
 from training.tables import Table
 from vision import registry
-from vision.inference.joint import SUBSTRATES
-from vision.next_gain import bits, gain
+from vision.inference.joint import FACES, SUBSTRATES
+from vision.next_gain import bits, gain, settles
 from vision.next_reading import KINDS
 from vision.next_shown import ASKS
 from vision.parts.fuse import FLOOR, fuse
@@ -28,19 +28,27 @@ Array = NDArray[np.float64]
 FOLDS = 8
 #: Second photo -> (tables it is foretold with, ask whose table of common practice it is compared with).
 SECOND = {"narrow": ("edge", "edge_close"), "face": ("face", "macro")}
+#: About what `worths` finds, for the chance to settle alone.
+NOMINAL_WORTH = {"narrow": 1.0, "face": 0.4}
+LEVEL = 0.9
+MEMBER: Array = np.array([[float(made.FACE_GROUP[k] == f) for f in range(len(FACES))] for k in range(len(SUBSTRATES))])
 _HAND = {a.key: a.rows for a in ASKS}
 
 
 @dataclass(frozen=True)
 class Pair:
     """One group and kind of second photo; means over the group's pairs of first and second sighting. `foretold`, `came`: bits;
-    `by_hand`: bits that the table of common practice foretells."""
+    `by_hand`: bits that the table of common practice foretells; `chance` and `settled`: foretold and real share of pairs whose
+    leading face then reaches LEVEL; `group`: which specimen."""
 
     owner: str
     second: str
     foretold: float
     came: float
     by_hand: float
+    chance: float = 0.0
+    settled: float = 0.0
+    group: str = ""
 
 
 def truth_of(g: Group) -> str | None:
@@ -61,14 +69,18 @@ def pairs_of(g: Group, tables: dict[str, made.Learnt]) -> Iterator[Pair]:
         for x in faces:
             p = np.array([x.verdict.substrate[k] for k in SUBSTRATES])
             told, hand = bits(p, tables[kind].shown), gain(x.verdict.substrate, _HAND[ask])
+            now, worth = float((p @ MEMBER).max() >= LEVEL), NOMINAL_WORTH[second]
+            chance = worth * settles(p, tables[kind].shown, MEMBER, LEVEL) + (1 - worth) * now
             for y in g.sightings:
                 if y.narrow != (second == "narrow") or y is x or (second == "face" and x.photo == y.photo):
                     continue
-                after = fuse([x, y], prior=g.prior).substrate
-                came = np.log2(max(FLOOR, after[truth]) / max(FLOOR, x.verdict.substrate[truth]))
-                found.append((told, float(came), hand))
+                fused = fuse([x, y], prior=g.prior)
+                came = np.log2(max(FLOOR, fused.substrate[truth]) / max(FLOOR, x.verdict.substrate[truth]))
+                found.append((told, float(came), hand, chance, float(max(fused.face.values()) >= LEVEL)))
         if found:
-            yield Pair(g.owner, second, *np.mean(found, axis=0).tolist())
+            first = g.sightings[0]
+            told, came, hand, chance, settled = np.mean(found, axis=0).tolist()
+            yield Pair(g.owner, second, told, came, hand, chance, settled, f"{first.photo}/{first.panel.id}")
 
 
 def pairs(groups: Sequence[Group], rows: dict[str, made.Rows]) -> list[Pair]:
@@ -117,6 +129,10 @@ def reliability(title: str, found: Sequence[Pair]) -> Iterator[str]:
         yield ("  foretold/came by thirds: " + ", ".join(f"{told[t].mean():.2f}/{came[t].mean():+.2f}" for t in thirds)
                + f"; rank correlation {rank_correlation(told, came, owners)}, of common practice "
                f"{rank_correlation(hand, came, owners)}")
+        chance, settled = (np.array([getattr(p, n) for p in mine]) for n in ("chance", "settled"))
+        mean, low, high = spread(settled - chance, owners)
+        yield (f"  leading face at {LEVEL:g} or more after it: foretold {chance.mean():.2f}, came {settled.mean():.2f}, "
+               f"difference {mean:+.2f} [{low:+.2f}, {high:+.2f}]; rank correlation {rank_correlation(chance, settled, owners)}")
 
 
 def rank_correlation(a: Array, b: Array, owners: Sequence[str], rounds: int = 500) -> str:
@@ -151,10 +167,13 @@ def lines(real: Table, ours: Evidence, rendered: Table, theirs: Evidence, render
     worth, by_hand = worths(found)
     yield ("Worth used: " + ", ".join(f"{k} {v:.2f}" for k, v in worth.items())
            + f"; a table of common practice, read by the classifier: {by_hand:.2f}")
-    both = [(a, b) for a in found for b in found if a.owner == b.owner and a.second == "narrow" and b.second == "face"]
+    both = [(a, b) for a in found for b in found if a.group == b.group and (a.second, b.second) == ("narrow", "face")]
     if both:
-        right = [(worth["edge"] * a.foretold > worth["face"] * b.foretold) == (a.came > b.came) for a, b in both]
-        yield f"Edge or another face, the one ranked first brought more: {sum(right)} of {len(right)} (pairs of one author)"
+        better = np.array([a.came > b.came for a, b in both])
+        ranked = np.array([worth["edge"] * a.foretold > worth["face"] * b.foretold for a, b in both])
+        hand = np.array([a.by_hand > b.by_hand for a, b in both])
+        yield (f"Edge or another face, on {len(both)} specimens with both: the one ranked first brought more "
+               f"{(ranked == better).sum()} times, by common practice {(hand == better).sum()}, the edge always {better.sum()}")
     if renders is not None:
         from training.fuse_scores import parts_of_rows
 
