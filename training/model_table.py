@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import warnings
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -156,6 +157,7 @@ def main() -> None:
     ap = argparse.ArgumentParser(description=__doc__)
     ap.add_argument("--workers", type=int, default=1, help="folds worked on at a time")
     args = ap.parse_args()
+    warnings.filterwarnings("ignore", message="The least populated class")
     real, rendered, _ = load_tables()
     settings = load_settings()
     found = held_out(real, rendered, load_config(), settings, args.workers)
