@@ -94,7 +94,7 @@ def _developed(rng: np.random.Generator, name: str, habit: Habit, carried: str, 
         blur=float(0.4 + rng.exponential(0.3)) * habit.blur,
         motion=min(motion, 9.0),
         motion_angle=float(rng.uniform(0, 180)),
-        noise=float(np.exp(rng.uniform(np.log(0.0025), np.log(0.018)))) * habit.noise,
+        noise=float(np.exp(rng.uniform(np.log(0.0016), np.log(0.012)))) * habit.noise,
         denoise=float(np.clip(habit.denoise + rng.normal(0, 0.15), 0, 1)),
         sharpen=float(np.clip(rng.uniform(0.2, 1.0) * habit.sharpen, 0, 2)),
         vignette=float(rng.uniform(0, 0.45)),
@@ -189,14 +189,16 @@ def _tone(linear: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:
 
 
 def _drawn_out(tone: NDArray[np.float32], black: float, white: float) -> NDArray[np.float32]:
-    """Levels set so that the darkest and lightest hundredth come to lie at `black` and `white`, at most 1.7 times as steep."""
-    grey = tone[::4, ::4].mean(axis=2)
-    low, high = (float(v) for v in np.quantile(grey, (0.01, 0.99)))
+    """Levels set so that the darkest and lightest hundredth come to lie at `black` and `white`, at most 1.7 times as steep;
+    colour is not drawn out with them."""
+    grey = tone.mean(axis=2, keepdims=True)
+    low, high = (float(v) for v in np.quantile(grey[::4, ::4], (0.01, 0.99)))
     gain = float(np.clip((white - black) / max(high - low, 1e-3), 0.6, 1.7))
     middle = (low + high) / 2
     # what the steepness held back leaves over is shared by both ends, a third of it at the dark one
     short = (white - black) - gain * (high - low)
-    return np.clip((tone - middle) * gain + (black + short / 3 + gain * (high - low) / 2), 0, 1).astype(np.float32)
+    level = (grey - middle) * gain + (black + short / 3 + gain * (high - low) / 2)
+    return np.clip(level + (tone - grey) * min(gain, 1.0), 0, 1).astype(np.float32)
 
 
 def _denoise(tone: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:

@@ -68,7 +68,7 @@ def build(order: Order, figures: list[list[Strip]] | None = None) -> tuple[Piece
     """Geometry, construction and surroundings of an order; `figures`: real figure that a third of the pieces wear."""
     shop = Workshop(order.style, order.seed, twin=order.twin, figures=figures)
     piece = BUILDERS[order.kind](shop, np.random.default_rng([order.seed, 101]))
-    return piece, build_room(piece, order.seed)
+    return piece, build_room(piece, order.seed, full=True)
 
 
 def prop_quads(prop: Prop) -> list[tuple[Quad, np.ndarray]]:
@@ -219,7 +219,7 @@ def _skins(
                 stage.Skin(
                     quad,
                     normal,
-                    thing.colour,
+                    thing.colour if thing.picture is None else thing.picture,
                     thing.roughness,
                     0.4,
                     bevel=2.0,
