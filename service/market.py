@@ -36,7 +36,8 @@ def lines_of(found: Estimate, reference: dict[str, float]) -> list[str]:
     option = ",".join(f"{face}={100 * share:.3g}" for face, share in found.face.items())
     return [head, *rows,
             "It holds where faces look as in the photos the model learned from and only their shares differ. Faults of the model",
-            "itself are not in the standard errors. It counts panels that the program finds, not pieces.",
+            "itself are not in the standard errors and may well be the larger part (measured on labelled photos by python -m",
+            "training.market_check): take it as a lean, not as a count. It counts panels that the program finds, not pieces.",
             f"Use it with: --prior {option}"]
 
 

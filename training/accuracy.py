@@ -18,7 +18,7 @@ from pathlib import Path
 
 from training import accuracy_front as front
 from training import accuracy_tables as tables
-from training import baselines, baselines_checklist, card, panel_facts, plots_accuracy, score_record
+from training import accuracy_unseen, baselines, baselines_checklist, card, panel_facts, plots_accuracy, score_record
 from training.accuracy_tables import Side
 from training.baselines import CHECKLIST, EMBEDDING, Paired
 from training.card import KEY
@@ -78,7 +78,8 @@ def pictures(side: Side) -> dict[str, str]:
 
 def comparisons(side: Side) -> dict[str, list[Paired]]:
     """Words of each baseline -> ours against it."""
-    return baselines.paired(side.scored(), {words: side.scored(of=of) for words, of in side.baselines.values()})
+    found = baselines.paired(side.scored(), {words: side.scored(of=of) for words, of in side.baselines.values()})
+    return {words: [p for p in pairs if words != CHECKLIST or p.figure not in baselines.BESIDES_FACES] for words, pairs in found.items()}
 
 
 def _section(side: Side, compared: Mapping[str, list[Paired]]) -> Iterator[str]:
@@ -87,7 +88,8 @@ def _section(side: Side, compared: Mapping[str, list[Paired]]) -> Iterator[str]:
     yield from (f"### {kind}: all figures", "", *tables.figure_table(side), "")
     yield from (f"### {kind}: what is taken for what", "", "Shares of specimens; rows are the truth. A dot is less than 0.005.", "", *tables.confusions(side), "")
     yield from (f"### {kind}: are the probabilities true?", "", f"![Stated probability against the share that came true, {side.name} panels]({PICTURES}/reliability_{side.name}.svg)", "")
-    yield from (f"### {kind}: answering less, erring less", "", f"![Share of wrong answers against the share answered, {side.name} panels]({PICTURES}/risk_coverage_{side.name}.svg)", "")
+    yield from (f"### {kind}: answering less, erring less", "", f"![Share of wrong answers against the share answered, {side.name} panels]({PICTURES}/risk_coverage_{side.name}.svg)", "",
+                "Largest share of specimens that can be answered, most certain first, so that this many answers are right:", "", *tables.coverages(side), "")
     yield from (f"### {kind}: face by face", "", *tables.by_class(side), "")
     yield from (f"### {kind}: plywood's own face and furniture veneer apart", "",
                 "A real veneer counts as plywood's own face where the collectors name a plywood core and neither a laid layout nor a veneer; a rendered one where its face is rotary-cut. Areas under the ROC curve, solid wood against that kind.", "",
@@ -171,8 +173,12 @@ def document(config: Config, real: Side, made: Side | None, found: Found) -> str
         "## On real photographs, in ten lines", "", *(f"{k}. {line}" for k, line in enumerate(front.reached(real, compared), 1)), "",
         "## What it does not reach", "", *(f"- {line}" for line in front.not_reached(real)), "",
     ]
+    unseen = list(accuracy_unseen.section(score_record.printed()))
+    if made is not None or unseen:
+        text += ["## Targets", "", *unseen]
     if made is not None:
-        text += ["## Targets", "", *front.target_table(front.targets(made, real)), "",
+        apart = [] if not unseen else ["The same kind of targets on the rendered panels of the tables, pieces held out, beside real photographs:", ""]
+        text += [*apart, *front.target_table(front.targets(made, real)), "",
                  *(_UNTAUGHT if config.rendered["face"] == 0 else ())]
     rest = ["How the figures were made", "Real photographs", "What earns its place", "The collection's own score script", "Rendered photographs"]
     text += ["## Further down", "", *(f"- [{title}]({_link(title)})" for title in rest),

@@ -25,7 +25,7 @@ _PLAIN = {
     LOSS: "log loss", "face: Brier (uniform 0.833)": "Brier score", "face: balanced accuracy, forced": "balanced accuracy of faces",
     "AUC solid against veneer": "solid against veneer", "AUC wood against print": "wood against print",
     "AUC wood against paint, board, other": "wood against the rest", "face: coverage (decided)": "how much it decides",
-    "area under risk and coverage": "errors by coverage",
+    "area under risk and coverage": "errors by coverage", "core at edges: balanced, forced": "cores at edges", "view: balanced": "which side is seen",
 }
 #: A class recalled less often than this, forced, counts as hardly known.
 HARDLY = 0.5
@@ -62,12 +62,14 @@ def reached(side: Side, compared: Mapping[str, Sequence[Paired]]) -> Iterator[st
     yield f"Cores where an edge, end or joint shows ({side.specimens(edges)} specimens): {v('core at edges: balanced, forced')} of four kinds (chance 0.25)."
     yield f"Sure and wrong (a wrong face at 0.9 or more): {v('face: confident and wrong (p>=0.9)', 3)} of faces. Called solid at 0.9 or more and is not: {hits} of {trials} specimens [{exact[0]:.3f}, {exact[1]:.3f}]."
     yield f"Sets that should hold the truth nine times in ten hold it {v('face: truth in set')}, and name {v('face: mean set size')} of six faces."
-    told = []
+    told: dict[str, list[str]] = {}
     for words, found in compared.items():
         better, worse, open_ = ([_PLAIN.get(p.figure, p.figure) for p in found if p.verdict.startswith(v)] for v in ("better", "worse", ("no", "too")))
-        told.append(f"than {words} it does better on {', '.join(better) or 'nothing'}" + (f", worse on {', '.join(worse)}" if worse else "")
-                    + (f", and nothing can be said on {', '.join(open_)}" if open_ else ""))
-    yield f"Two baselines on the same panels: {'; '.join(told)}. Said only where paired intervals over specimens and over authors exclude zero."
+        line = (f"better on {', '.join(better) or 'nothing'}" + (f", worse on {', '.join(worse)}" if worse else "")
+                + (f"; nothing can be said on {', '.join(open_)}" if open_ else ""))
+        told.setdefault(line, []).append(words)
+    against = ". ".join(f"Against {' and against '.join(names)}: {line}" for line, names in told.items())
+    yield f"Baselines on the same panels. {against}. Said only where paired intervals over specimens and over authors exclude zero."
 
 
 def not_reached(side: Side) -> Iterator[str]:

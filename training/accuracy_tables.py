@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training import baselines_checklist as checklist
-from training.baselines import COMPARED, Paired, draws
+from training.baselines import COMPARED, GRID, Paired, curve, draws
 from training.experts import Array
 from training.figures import Scored, auc, figures, group_weight, intervals
 from training.heldout import HeldOut
@@ -204,6 +204,16 @@ def veneers(side: Side) -> Iterator[str]:
             cells.append(f"{pair_auc(side, of, rows, ones):.2f} {span((float(np.nanquantile(found, 0.025)), float(np.nanquantile(found, 0.975))))}")
         yield (f"| {name} | {side.specimens(rows)} | {float(w @ (p[:, SOLID] >= 0.9) / w.sum()):.3f} | "
                f"{float(w @ (p.argmax(axis=1) == VENEER) / w.sum()):.2f} | " + " | ".join(cells) + " |")
+
+
+def coverages(side: Side) -> Iterator[str]:
+    """How much each can answer at a stated share right, with hindsight."""
+    everyone = {"ours": side.ours, **{words: of for words, of in side.baselines.values()}}
+    curves = {words: curve(side.scored(of=of)) for words, of in everyone.items()}
+    yield from header("right at least", *curves)
+    for level in (0.95, 0.9, 0.85, 0.8):
+        most = [max((float(c) for c, risk in zip(GRID, found, strict=True) if risk <= 1 - level), default=0.0) for found in curves.values()]
+        yield f"| {level:.2f} | " + " | ".join(number(v, 2) for v in most) + " |"
 
 
 def comparison(words: str, found: Sequence[Paired]) -> Iterator[str]:

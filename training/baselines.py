@@ -35,7 +35,10 @@ COMPARED = {
     "face: log loss (uniform 1.792)": False, "face: Brier (uniform 0.833)": False, "face: balanced accuracy, forced": True,
     "AUC solid against veneer": True, "AUC wood against print": True, "AUC wood against paint, board, other": True,
     "face: coverage (decided)": True, "area under risk and coverage": False,
+    "core at edges: balanced, forced": True, "view: balanced": True,
 }
+#: Figures that only a classifier asked about cores and views can be compared on.
+BESIDES_FACES = ("core at edges: balanced, forced", "view: balanced")
 ROUNDS = 300
 #: Fewer specimens of the rarer side of a figure carry no claim, whatever their interval: a handful cannot be resampled.
 LEAST_CLAIM = 10
@@ -118,6 +121,9 @@ def _rarer(s: Scored, figure: str) -> int:
     counts = {k: len(np.unique(s.specimen[faces & (s.true_face == FACES.index(k))])) for k in ("solid_wood", "veneer", "printed")}
     if figure.endswith("print"):
         return counts["printed"]
+    if figure in BESIDES_FACES:
+        label, among = (s.true_core, s.true_view > 0) if figure.startswith("core") else (s.true_view, s.true_view >= 0)
+        return min(len(np.unique(s.specimen[among & (label == k)])) for k in np.unique(label[among & (label >= 0)]))
     return min(counts["solid_wood"], counts["veneer"]) if figure.endswith("veneer") else len(np.unique(s.specimen[faces]))
 
 

@@ -140,7 +140,7 @@ def with_step(kind: str, r: float) -> Dependence:
 
 
 def best_dependence(groups: Sequence[Group], kind: str, rounds: int = 1000) -> tuple[float, float, float, Array]:
-    """(r of least log loss, 2.5 % and 97.5 % of the same over bootstraps, losses over STEPS). For 'kinds' face and core
+    """(r of least log loss, 2.5 % and 97.5 % of the same over bootstraps, losses (groups, STEPS)). For 'kinds' face and core
     count alike."""
     def loss(g: Group, d: Dependence) -> float:
         return face_loss(g, d) + (core_loss(g, d) if kind == "kinds" and g.core is not None else 0.0)
@@ -149,7 +149,19 @@ def best_dependence(groups: Sequence[Group], kind: str, rounds: int = 1000) -> t
     owners = [g.owner for g in groups]
     found = [STEPS[int((w @ table).argmin())] for w in draws(owners, rounds)]
     low, high = np.quantile(found, [0.025, 0.975])
-    return STEPS[int(table.mean(axis=0).argmin())], float(low), float(high), table.mean(axis=0)
+    return STEPS[int(table.mean(axis=0).argmin())], float(low), float(high), table
+
+
+def cross_fitted(table: Array, owners: Sequence[str], folds: int = 8) -> float:
+    """Mean loss when each owner's r is the one that others' losses (groups, STEPS) ask for."""
+    names, at = np.unique(np.array(owners), return_inverse=True)
+    fold = (np.random.default_rng(3).permutation(len(names)) % folds)[at]
+    out = np.zeros(len(table))
+    for k in range(folds):
+        mine = fold == k
+        if mine.any():
+            out[mine] = table[mine, int(table[~mine].mean(axis=0).argmin())]
+    return float(out.mean())
 
 
 def likeness(groups: Sequence[Group]) -> tuple[float, int]:

@@ -13,6 +13,7 @@ import argparse
 import json
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -64,7 +65,7 @@ def joining(folder: Path, cache: Path, figure: int) -> Iterator[str]:
     some = [p for p in every if p.name in searched]
     yield f"Joining: {len(every)} rendered pieces of several photos; true outlines, verdicts silent (layout and colour alone)"
     for name, (n, share, low, high) in joins.shares([joins.counts(p, figure=False) for p in every]).items():
-        if name.count(",") == 0 or name.split(", ")[-1] in ("top", "drawer_front", "door") or not name.startswith(joins.SAME):
+        if not name.startswith(joins.SAME + ",") or name.endswith(", top"):
             yield f"  {name:58s} n {n:5d}  {share:.3f} [{low:.3f}, {high:.3f}]"
     if some:
         bare, told = ([joins.counts(p, figure=f) for p in some] for f in (False, True))
@@ -72,10 +73,11 @@ def joining(folder: Path, cache: Path, figure: int) -> Iterator[str]:
         again = [(p, x, y) for p in some for x, y in p.again]
         right = sum(p.truth[x]["part"] == p.truth[y]["part"] for p, x, y in again)
         unlike = sum(p.make(x) != p.make(y) for p, x, y in again)
-        yield (f"  figure seen again on another photo ({len(some)} pieces searched): {len(again)} pairs, {right} of one panel, "
-               f"{unlike} of unlike make; {joins.SAME} {a[joins.SAME][1]:.3f} -> {b[joins.SAME][1]:.3f}, "
-               f"tops {a[joins.SAME + ', top'][1]:.3f} -> {b[joins.SAME + ', top'][1]:.3f}, "
-               f"two makes in a part {a[joins.MIXED][1]:.3f} -> {b[joins.MIXED][1]:.3f}")
+        top = f"{joins.SAME}, top"
+        told_too = ", ".join(f"{n} {a[k][1]:.3f} -> {b[k][1]:.3f}" for n, k in
+                             (("fused", joins.SAME), ("tops", top), ("two makes in a part", joins.MIXED)) if k in a and k in b)
+        yield (f"  figure seen again on another photo ({len(some)} pieces searched): {len(again)} pairs, {right} of one part, "
+               f"{unlike} of unlike make; told to the joining: {told_too}")
 
 
 def fusing(title: str, groups: Sequence[Group], own: str) -> Iterator[str]:
@@ -91,31 +93,38 @@ def fusing(title: str, groups: Sequence[Group], own: str) -> Iterator[str]:
             continue
         names = [g.owner for g in used]
         singles = np.array([dep.single_losses(g, target) for g in used])
-        fused, naive, copies = (np.array([loss(g, d) for g in used]) for d in (DEPENDENCE, NAIVE, COPIES))
-        yield (f"  {target} log loss: one sighting {singles[:, 0].mean():.3f}, the surest {singles[:, 1].mean():.3f}, fused "
-               f"{fused.mean():.3f}, taken as copies {copies.mean():.3f}, as independent {naive.mean():.3f}")
-        for name, other in (("one sighting", singles[:, 0]), ("the surest", singles[:, 1]), ("independent", naive)):
-            mean, low, high = dep.spread(fused - other, names)
-            yield f"    fused less {name}: {mean:+.3f} [{low:+.3f}, {high:+.3f}]"
-    yield from reliability(groups)
+        fused, naive = (np.array([loss(g, d) for g in used]) for d in (DEPENDENCE, NAIVE))
+        others = {"one sighting": singles[:, 0], "the surest": singles[:, 1], "as if independent": naive}
+        yield f"  {target} log loss: fused {fused.mean():.3f}, " + ", ".join(f"{n} {v.mean():.3f}" for n, v in others.items())
+        apart = {n: dep.spread(fused - v, names) for n, v in others.items()}
+        yield "    fused less " + ", ".join(f"{n} {m:+.2f} [{low:+.2f}, {high:+.2f}]" for n, (m, low, high) in apart.items())
+    yield reliability(groups)
 
 
-def reliability(groups: Sequence[Group]) -> Iterator[str]:
-    """Stated against true, fused and as if independent."""
-    for name, d in (("fused", DEPENDENCE), ("independent", NAIVE)):
-        p, right = dep.stated_and_true(groups, d)
-        mean, low, high = dep.spread(right - p, [g.owner for g in groups])
-        at = np.clip(np.searchsorted(BINS, p, side="right") - 1, 0, len(BINS) - 2)
-        bins = ", ".join(f"{p[at == k].mean():.2f}/{right[at == k].mean():.2f} ({int((at == k).sum())})"
-                         for k in range(len(BINS) - 1) if (at == k).any())
-        yield f"  leading face, {name}: right less stated {mean:+.3f} [{low:+.3f}, {high:+.3f}]; stated/true (n) {bins}"
+def reliability(groups: Sequence[Group]) -> str:
+    """Stated against true: one sighting, fused, and as if independent."""
+    owners = [g.owner for g in groups]
+    first = [replace(g, sightings=g.sightings[:1]) for g in groups]
+    texts, bins = [], ""
+    rows = (("one sighting", first, DEPENDENCE), ("fused", groups, DEPENDENCE), ("as if independent", groups, NAIVE))
+    for name, these, d in rows:
+        p, right = dep.stated_and_true(these, d)
+        mean, low, high = dep.spread(right - p, owners)
+        texts.append(f"{name} {mean:+.2f} [{low:+.2f}, {high:+.2f}]")
+        if name == "fused":
+            at = np.clip(np.searchsorted(BINS, p, side="right") - 1, 0, len(BINS) - 2)
+            bins = ", ".join(f"{p[at == k].mean():.2f}/{right[at == k].mean():.2f} ({int((at == k).sum())})"
+                             for k in range(len(BINS) - 1) if (at == k).any())
+    return f"  leading face, right less stated: {', '.join(texts)}; fused stated/true (n) {bins}"
 
 
 def dependence(title: str, groups: Sequence[Group], kind: str) -> str:
     """A line about the dependence that fits best."""
-    r, low, high, losses = dep.best_dependence(groups, kind, 500)
-    text = f"  {title}: least log loss at r = {r:.1f} [{low:.1f}, {high:.1f}] (used {getattr(DEPENDENCE, kind):.1f}, costs "
-    text += f"{losses[dep.STEPS.index(round(getattr(DEPENDENCE, kind), 1))] - losses.min():.3f})"
+    r, low, high, table = dep.best_dependence(groups, kind, 500)
+    losses, used = table.mean(axis=0), float(getattr(DEPENDENCE, kind))
+    others = dep.cross_fitted(table, [g.owner for g in groups])
+    text = (f"  {title}: least log loss at r = {r:.1f} [{low:.1f}, {high:.1f}]; used {used:.1f}, log loss "
+            f"{losses[dep.STEPS.index(used)]:.3f}, with r chosen by other authors {others:.3f}")
     if kind != "kinds":
         like, pairs = dep.likeness(groups)
         text += f"; face evidence alike beyond the truth {like:.2f} ({pairs} pairs)"

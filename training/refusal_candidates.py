@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.experts import Array
+from training.unlike_directions import distance, leading
 
 Score = Callable[[Array], Array]
 Labels = NDArray[np.int8]
@@ -134,17 +135,9 @@ def directions(kept: int, dims: int = 64) -> Candidate:
     def fit(looks: Array, _: Labels) -> tuple[Score, int]:
         z = flat(looks, dims)
         centre, sd, basis = leading(z, kept)
-        return (lambda x: np.sqrt((((flat(x, dims) - centre) / sd @ basis) ** 2).mean(axis=1))), 4 * (basis.size + 2 * len(sd))
+        return (lambda x: distance(flat(x, dims), centre, sd, basis)), 4 * (basis.size + 2 * len(sd))
 
     return Candidate(f"{kept} directions of {dims} numbers a crop", fit)
-
-
-def leading(z: Array, kept: int) -> tuple[Array, Array, Array]:
-    """Centre (k,), spread (k,) and (k, kept) matrix that takes standardised numbers to their leading principal directions,
-    each scaled to unit variance."""
-    centre, sd = z.mean(axis=0), z.std(axis=0)
-    _, s, v = np.linalg.svd((z - centre) / sd, full_matrices=False)
-    return centre, sd, v[:kept].T / (s[:kept] / np.sqrt(len(z)))
 
 
 def mixture(kept: int, parts: int, dims: int = 24) -> Candidate:

@@ -81,6 +81,17 @@ def unseen_scores(candidates: Sequence[Candidate], real: Panels, other: Panels) 
     return {c.name: (ours[c.name], np.mean(theirs[c.name], axis=0), sizes[c.name]) for c in candidates}
 
 
+def unseen_ratio(candidate: Candidate, real: Panels) -> float:
+    """How many times as far panels lie on average whose looks had no part in the projection as those that helped make it."""
+    config = load_config()
+    folds = list(author_folds(real.group, real.face, config.outer_folds, config.seed + 1))
+    z = Projection.fit(real.looks, config.look_dims)(real.looks).astype(np.float64)
+    helped = np.zeros(len(z))
+    for fold in folds:
+        helped[fold] = candidate.fit(z[~fold], real.face[~fold])[0](z[fold])
+    return float(unseen_scores([candidate], real, real)[candidate.name][0].mean() / helped.mean())
+
+
 def draws(group: NDArray[np.str_], seed: int) -> Array:
     """(ROUNDS + 1, n) times that each row is drawn when groups are resampled; the first row is all ones."""
     names, at = np.unique(group, return_inverse=True)
@@ -181,7 +192,8 @@ def candidate_lines(real: Panels, furniture: Bools, other: Panels, scores: dict[
     best = max(found, key=found.__getitem__)
     mine, foreign = draws(real.group[furniture], 2), draws(other.group[second], 3)
     new, old = (areas(scores[n][0][furniture], scores[n][1][second], mine, foreign) for n in (best, SHIPPED.name))
-    out += [f"chosen: {best}",
+    ratio = unseen_ratio(next(c for c in CANDIDATES if c.name == best), real)
+    out += [f"chosen: {best}; panels that had no part in the projection of looks lie {ratio:.2f} times as far",
             f"  AUC {told(new)}, shipped {told(old)}, difference {told(new - old, signed=True)}"]
     return out
 

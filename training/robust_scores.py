@@ -139,19 +139,19 @@ def _share(hits: int, n: int) -> str:
     return f"{hits}/{n} = {hits / n:.3f} [{low:.3f}, {high:.3f}]"
 
 
-def report(title: str, panels: Sequence[Versions], models: Mapping[str, Model]) -> None:
+def report(title: str, panels: Sequence[Versions], models: Mapping[str, Model], whose: str = "authors") -> None:
     """Print the figures of one kind of panels; `models`: by panel id."""
     by_panel = {p.row.id: found for p in panels if (found := outcomes(p, models[p.row.id]))}
     rows = [p.row for p in panels if p.row.id in by_panel]
     found = [o for each in by_panel.values() for o in each]
     authors, specimens = {r.author for r in rows}, {(r.author, r.specimen) for r in rows}
-    print(f"{title}: {len(rows)} panels decided as they are, of {len(specimens)} specimens by {len(authors)} authors")
+    print(f"{title}: {len(rows)} panels decided as they are, of {len(specimens)} specimens, {len(authors)} {whose}")
     print("\n".join(lines(found)))
     shaken = [any(o.flipped for o in each) for each in by_panel.values()]
     print(f"  panels that change class under any of the changes: {_share(sum(shaken), len(shaken))}")
     for name, (value, low, high) in totals(found).items():
         target = f"  target at most {TARGET}, {'met' if value <= TARGET else 'MISSED'}" if name != "undecided" else ""
-        print(f"  all changes, {name}: {value:.3f} [{low:.3f}, {high:.3f}] by bootstrap over authors{target}")
+        print(f"  all changes, {name}: {value:.3f} [{low:.3f}, {high:.3f}] by bootstrap over {whose}{target}")
 
 
 def chosen(rows: Sequence[Labelled], cache: Path, models: Mapping[str, Model], every: int) -> list[Labelled]:
@@ -190,7 +190,7 @@ def main() -> None:
         panels, missing = measured(chosen(rows, args.cache, models, args.every_rendered), args.kept, args.minutes)
         if missing:
             print(f"{missing} rendered panels still to measure: run again", file=sys.stderr)
-        report("rendered photos, shipped model", panels, models)
+        report("rendered photos, shipped model", panels, models, "pieces")
 
 
 if __name__ == "__main__":

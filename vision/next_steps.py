@@ -4,227 +4,128 @@ The gain of an ask is the mutual information, in bits, between its outcome and t
 held now: H(outcome) - H(outcome | substrate). It is high where the verdict is open and the outcome would settle it, and
 zero where nothing is left to learn.
 
-Every number in the tables of P(outcome | substrate) is *common practice, no source*: a considered guess at how often an
-ordinary owner, asked for this, gets to see that. They rank asks; no verdict is made from them.
+Photos: what a photo would show is common practice, no source (`vision.next_shown`); how the classifier reads it was learnt from
+its answers on photos by authors it never saw (`vision.next_reading`), and so was how much of the foretold gain really came. Where
+few or no such photos were at hand the table of common practice counts beside it, at the rate at which the classifier was found
+to get out of photos what a person could see in them.
+
+Hand checks: by tables of what a person finds, common practice, no source.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from vision import registry
 from vision.assessment import NextStep, Part
+from vision.next_gain import arrays, bits, entropy, gain, settles
+from vision.next_reading import SUBSTRATES, Reading, Readings, shipped_readings
+from vision.next_shown import ASKS, ROLE_WORDS, Ask
 
+__all__ = ["ASKS", "MIN_BITS", "REPEAT_SHARE", "Ask", "Prospect", "asks_for", "entropy", "gain", "next_steps", "prospects"]
+
+Array = NDArray[np.float64]
 #: Asks worth less than this are not worth the user's time, bits.
 MIN_BITS = 0.05
-#: The same ask again for a part that already shows the cue is worth this share: most of it was seen already.
+#: The same hand check again for a part that already shows the cue is worth this share: most of it was seen already. Common
+#: practice, no source; for photos the share was measured (`Readings.again`).
 REPEAT_SHARE = 0.25
-
-_FACE_OF = {s: f for (f, _), s in registry.SUBSTRATE_OF.items()}
-_CORE_OF = {s: c for (f, c), s in registry.SUBSTRATE_OF.items() if f != "not_wood"}
-Row = dict[str, float]
-
-ROLE_WORDS: Mapping[str, str] = {
-    "top": "the top", "side": "the side", "drawer_front": "the drawer fronts", "door": "the door",
-    "drawer_side": "the drawer side", "back": "the back", "shelf": "the shelf", "leg": "the leg",
-    "frame": "the frame", "unknown": "this panel",
+#: Photo ask -> kind of photo that it is read as. An edge of a front or a door is an edge.
+READ_AS: Mapping[str, str] = {
+    "edge_close": "edge", "drawer_top_edge": "edge", "door_edge": "edge", "top_end": "end", "underside": "face", "macro": "face",
+    "side_light": "face",
 }
+#: Asks that the learnt photos hardly show: how many of them did (close enough for pores: the panels tagged so; light from the
+#: side: none). The kind they are read as stands in for them, and counts for no more than this.
+CARRIED: Mapping[str, float] = {"macro": 4.0, "side_light": 0.0}
+#: An underside is read like a face but is no second look at the face in view: a side of its own, it is worth what an edge is.
+WORTH_AS: Mapping[str, str] = {"underside": "edge"}
+#: What an underside shows -> substrate whose face is read there; `hidden` reads as anything.
+UNDERSIDE: Mapping[str, str] = {
+    "same_boards": "solid_lumber", "other_boards": "solid_lumber", "plies": "veneer_on_plywood",
+    "particles": "bare_particle_board", "fibre": "bare_fibreboard", "backing_sheet": "print_on_fibreboard",
+}
+_FACES = tuple(registry.FACES)
+_FACE_OF = {s: f for (f, _), s in registry.SUBSTRATE_OF.items()}
+#: (substrates, faces) 1 where a substrate has the face.
+_MEMBER: Array = np.array([[float(_FACE_OF[s] == f) for f in _FACES] for s in SUBSTRATES])
 
 
-@dataclass(frozen=True, eq=False)
-class Ask:
-    """One possible ask. `key` in registry.ASKS; `kind` 'photo' or 'check'; `roles` it makes sense for; `cue` that makes
-    it (mostly) a repeat; `rows`: substrate -> outcome -> probability; `text` with {part} filled in; `needs`: cue without which
-    it makes no sense."""
+@dataclass(frozen=True)
+class Prospect:
+    """What one ask promises for one part. `bits`: expected information about the substrate; `settles`: chance that the leading
+    face then reaches the level of the verdict's sets; `measured`: share of the figure that rests on photos that were learnt
+    from, 0 where it is common practice alone."""
 
-    key: str
-    kind: str
-    roles: frozenset[str]
-    cue: str | None
-    rows: Mapping[str, Row]
-    text: str
-    needs: str | None = None
-
-    def __post_init__(self) -> None:
-        if self.key not in registry.ASKS:
-            raise ValueError(f"unknown ask {self.key!r}")
-        if set(self.rows) != set(registry.SUBSTRATES):
-            raise ValueError(f"ask {self.key}: a substrate has no row")
-        for substrate, row in self.rows.items():
-            if abs(sum(row.values()) - 1) > 1e-9 or min(row.values()) < 0:
-                raise ValueError(f"ask {self.key}: outcomes given {substrate} do not sum to 1")
+    ask: Ask
+    bits: float
+    settles: float
+    measured: float
 
 
-def _by_core(lumber: Row, plywood: Row, particle_board: Row, fibreboard: Row, *, none: Row, solid: Row | None = None,
-             bare: float | None = None) -> dict[str, Row]:
-    """Rows that depend on the core. `solid` replaces the row of solid lumber; `none` is the row of what is no board.
-    `bare`: chance that a raw board's own material shows, in place of the row's."""
-    cores = {"lumber": lumber, "plywood": plywood, "particle_board": particle_board, "fibreboard": fibreboard}
-    rows: dict[str, Row] = {}
-    for s in registry.SUBSTRATES:
-        if s == "not_wood":
-            rows[s] = none
-            continue
-        row = cores[_CORE_OF[s]]
-        if s == "solid_lumber" and solid is not None:
-            row = solid
-        if _FACE_OF[s] == "bare_board" and bare is not None:
-            key = max((k for k in row if k != "hidden"), key=row.__getitem__)
-            rest = 1 - bare
-            row = {key: bare, "hidden": rest}
-        rows[s] = row
-    return rows
+def read_rows(ask: Ask, readings: Readings) -> Array | None:
+    """(substrates, outcomes) of what the classifier makes of the asked photo; None for a hand check."""
+    kind = READ_AS.get(ask.key)
+    if kind is None:
+        return None
+    reading = readings.kinds[kind]
+    if ask.key == "underside":
+        anything = reading.shown.mean(axis=0)
+        return np.stack([
+            np.sum([p * (reading.shown[SUBSTRATES.index(UNDERSIDE[o])] if o in UNDERSIDE else anything)
+                    for o, p in ask.rows[s].items()], axis=0) for s in SUBSTRATES])
+    if kind == "face":
+        return reading.shown
+    covered = np.array([[ask.rows[s].get("hidden", 0.0)] for s in SUBSTRATES])
+    return np.asarray((1 - covered) * reading.shown + covered * reading.hidden)
 
 
-def _by_face(rows: Mapping[str, Row]) -> dict[str, Row]:
-    """Rows that depend on the face alone."""
-    return {s: dict(rows[_FACE_OF[s]]) for s in registry.SUBSTRATES}
+def _measured_share(ask: Ask, reading: Reading, lean: float) -> float:
+    carried = min(reading.specimens, CARRIED.get(ask.key, reading.specimens))
+    return carried / (carried + lean) if carried > 0 else 0.0
 
 
-_HIDDEN: Row = {"hidden": 1.0}
-_ALL = frozenset(registry.ROLES)
-_BOARDS = _ALL - {"leg", "frame"}
+def prospect(part: Part, ask: Ask, readings: Readings) -> Prospect:
+    """What an ask promises.
 
-#: Common practice, no source. Raw section at an edge or end: how often it shows, and as what.
-_EDGE = _by_core(
-    {"lumber_under_line": 0.45, "lumber": 0.15, "hidden": 0.40},
-    {"plies": 0.60, "hidden": 0.40},
-    {"particles": 0.40, "hidden": 0.60},
-    {"fibre": 0.45, "hidden": 0.55},
-    none=_HIDDEN, solid={"lumber": 0.80, "lumber_under_line": 0.03, "hidden": 0.17}, bare=0.9,
-)
-_END = _by_core(
-    {"rings_under_line": 0.45, "rings": 0.10, "hidden": 0.45},
-    {"plies": 0.50, "hidden": 0.50},
-    {"particles": 0.35, "hidden": 0.65},
-    {"fibre": 0.40, "hidden": 0.60},
-    none=_HIDDEN, solid={"rings": 0.85, "rings_under_line": 0.02, "hidden": 0.13}, bare=0.9,
-)
-_UNDERSIDE = _by_core(
-    {"other_boards": 0.55, "same_boards": 0.15, "hidden": 0.30},
-    {"plies": 0.45, "backing_sheet": 0.30, "hidden": 0.25},
-    {"particles": 0.35, "backing_sheet": 0.40, "hidden": 0.25},
-    {"fibre": 0.45, "backing_sheet": 0.30, "hidden": 0.25},
-    none=_HIDDEN, solid={"same_boards": 0.70, "other_boards": 0.10, "hidden": 0.20}, bare=0.9,
-)
-_HOLE = _by_core(
-    {"lumber": 0.65, "hidden": 0.35},
-    {"plies": 0.55, "lumber": 0.08, "hidden": 0.37},
-    {"particles": 0.70, "hidden": 0.30},
-    {"fibre": 0.65, "particles": 0.03, "hidden": 0.32},
-    none=_HIDDEN, bare=0.9,
-)
-_WEIGHT = _by_core(
-    {"light": 0.55, "heavy": 0.45}, {"light": 0.55, "heavy": 0.45}, {"light": 0.25, "heavy": 0.75},
-    {"light": 0.25, "heavy": 0.75}, none={"light": 0.5, "heavy": 0.5},
-)
-_MACRO = _by_face({
-    "solid_wood": {"pores": 0.75, "even_film": 0.03, "unclear": 0.22},
-    "veneer": {"pores": 0.72, "even_film": 0.05, "unclear": 0.23},
-    "printed": {"dots_or_soft": 0.55, "pores": 0.06, "even_film": 0.14, "unclear": 0.25},
-    "opaque": {"even_film": 0.70, "pores": 0.05, "unclear": 0.25},
-    "bare_board": {"fibres": 0.75, "unclear": 0.25},
-    "not_wood": {"other": 0.70, "unclear": 0.30},
-})
-_LIGHT = _by_face({
-    "solid_wood": {"pores_break_light": 0.50, "smooth": 0.20, "unclear": 0.30},
-    "veneer": {"pores_break_light": 0.45, "smooth": 0.20, "ripple": 0.08, "unclear": 0.27},
-    "printed": {"pores_break_light": 0.10, "smooth": 0.55, "ripple": 0.05, "unclear": 0.30},
-    "opaque": {"smooth": 0.45, "stipple": 0.30, "unclear": 0.25},
-    "bare_board": {"dull": 0.70, "unclear": 0.30},
-    "not_wood": {"smooth": 0.30, "dull": 0.30, "unclear": 0.40},
-})
-_ARRIS = _by_face({
-    "solid_wood": {"no_seam": 0.85, "seam": 0.05, "unclear": 0.10},
-    "veneer": {"no_seam": 0.25, "seam": 0.50, "unclear": 0.25},
-    "printed": {"no_seam": 0.25, "seam": 0.55, "unclear": 0.20},
-    "opaque": {"no_seam": 0.60, "seam": 0.15, "unclear": 0.25},
-    "bare_board": {"no_seam": 0.85, "seam": 0.02, "unclear": 0.13},
-    "not_wood": {"no_seam": 0.50, "seam": 0.20, "unclear": 0.30},
-})
-_WORN = _by_face({
-    "solid_wood": {"same_wood": 0.45, "none": 0.55},
-    "veneer": {"wood_sheet": 0.35, "same_wood": 0.07, "none": 0.58},
-    "printed": {"paper_or_plastic": 0.40, "none": 0.60},
-    "opaque": {"under_paint": 0.45, "none": 0.55},
-    "bare_board": {"same_board": 0.60, "none": 0.40},
-    "not_wood": {"none": 1.0},
-})
-#: The same where the photo shows a damaged spot already: nothing to see is rarer.
-_SPOT = _by_face({
-    "solid_wood": {"same_wood": 0.75, "none": 0.25},
-    "veneer": {"wood_sheet": 0.60, "same_wood": 0.10, "none": 0.30},
-    "printed": {"paper_or_plastic": 0.70, "none": 0.30},
-    "opaque": {"under_paint": 0.75, "none": 0.25},
-    "bare_board": {"same_board": 0.85, "none": 0.15},
-    "not_wood": {"none": 1.0},
-})
-_KNOT = {s: ({"same_knot": 0.20, "nothing": 0.80} if s == "solid_lumber" else {"same_knot": 0.003, "nothing": 0.997})
-         for s in registry.SUBSTRATES}
-
-ASKS: tuple[Ask, ...] = (
-    Ask("edge_close", "photo", _BOARDS - {"drawer_front", "door"}, "edge", _EDGE,
-        "Photograph a bare edge or corner of {part} from a hand's width away, turned so that face and edge both show."),
-    Ask("top_end", "photo", frozenset({"top"}), "end", _END,
-        "Photograph the short end of {part} close up, level with it: rings there mean boards, layers or crumbs mean a core."),
-    Ask("underside", "photo", frozenset({"top", "shelf", "side", "unknown"}), None, _UNDERSIDE,
-        "Photograph the underside or inside of {part}, where nobody finished it."),
-    Ask("drawer_top_edge", "photo", frozenset({"drawer_front"}), "edge", _EDGE,
-        "Pull a drawer out and photograph the top edge of its front, straight down and close."),
-    Ask("door_edge", "photo", frozenset({"door"}), "edge", _EDGE,
-        "Open the door and photograph its edge close up, with the inside face in view."),
-    Ask("macro", "photo", _ALL, "macro", _MACRO,
-        "Photograph {part} from as close as the phone still focuses, in daylight, with no zoom."),
-    Ask("side_light", "photo", _ALL, "gloss_pair", _LIGHT,
-        "Take {part} once more from the same spot, with a lamp low at one side and the flash off."),
-    Ask("hole", "check", _ALL, None, _HOLE,
-        "Look into a screw hole, hinge recess or drilled hole in {part}: boards, layers, crumbs or felt-like fibre?"),
-    Ask("arris", "check", _ALL, None, _ARRIS,
-        "Draw a fingernail over the corner from the face of {part} to its edge: a seam there means a sheet was laid on."),
-    Ask("worn_spot", "check", _ALL, "wear", _WORN,
-        "Find a chip or worn corner on {part} and see what lies under the surface: paper, a thin sheet, or the same wood."),
-    Ask("spot_seen", "check", _ALL, None, _SPOT,
-        "Look closely at the damaged spot marked on {part}: what lies under the surface there, paper, a thin sheet, or the same "
-        "wood?", "wear"),
-    Ask("knot_through", "check", frozenset({"top", "side", "door", "shelf", "unknown"}), None, _KNOT,
-        "Look for one knot or crack in {part} on both of its sides: if it goes through, the board is solid."),
-    Ask("weigh", "check", frozenset({"door", "shelf", "drawer_front"}), None, _WEIGHT,
-        "Lift {part}: board made of chips or fibre is heavy for its size. Weak evidence, only a hint."),
-)
-
-
-def entropy(p: Sequence[float]) -> float:
-    """Shannon entropy, bits."""
-    return -sum(x * math.log2(x) for x in p if x > 0)
-
-
-def gain(belief: Mapping[str, float], rows: Mapping[str, Mapping[str, float]]) -> float:
-    """Mutual information in bits between the hidden class and the outcome.
-
-    `belief`: class -> probability; `rows`: class -> outcome -> P(outcome | class).
+    A photo is taken to tell something new with a chance (what foretold gains turned out to be worth, less where the same
+    cue is in view already) and nothing otherwise, so that gain and chance to settle are both that share of a fresh look's.
     """
-    outcomes: dict[str, float] = {}
-    inner = 0.0
-    for key, p in belief.items():
-        for outcome, q in rows[key].items():
-            outcomes[outcome] = outcomes.get(outcome, 0.0) + p * q
-        inner += p * entropy(list(rows[key].values()))
-    return max(0.0, entropy(list(outcomes.values())) - inner)
+    belief = {s: part.verdict.substrate[s] for s in SUBSTRATES}
+    p, hand = arrays(belief, ask.rows)
+    level = part.verdict.level
+    now = float((p @ _MEMBER).max() >= level)
+    seen = ask.cue is not None and ask.cue in part.verdict.cues
+    rows = read_rows(ask, readings)
+    by_hand, by_hand_settles = bits(p, hand), settles(p, hand, _MEMBER, level)
+    if rows is None:
+        new = REPEAT_SHARE if seen else 1.0
+        return Prospect(ask, new * by_hand, new * by_hand_settles + (1 - new) * now, 0.0)
+    reading = readings.kinds[READ_AS[ask.key]]
+    share = _measured_share(ask, reading, readings.lean)
+    again = readings.again if seen else 1.0
+    worth = readings.kinds[WORTH_AS.get(ask.key, READ_AS[ask.key])].worth
+    learnt, common = again * share * worth, again * (1 - share) * readings.by_hand
+    gained = learnt * bits(p, rows) + common * by_hand
+    settled = learnt * settles(p, rows, _MEMBER, level) + common * by_hand_settles + (1 - learnt - common) * now
+    return Prospect(ask, gained, settled, share)
+
+
+def prospects(part: Part, readings: Readings | None = None) -> list[Prospect]:
+    """What every ask that fits the part promises, best first."""
+    known = shipped_readings() if readings is None else readings
+    fitting = [a for a in ASKS if part.role in a.roles and (a.needs is None or a.needs in part.verdict.cues)]
+    return sorted((prospect(part, a, known) for a in fitting), key=lambda found: -found.bits)
 
 
 def asks_for(part: Part) -> list[NextStep]:
     """Every ask that fits the part, best first."""
-    steps = []
-    for ask in ASKS:
-        if part.role not in ask.roles or (ask.needs is not None and ask.needs not in part.verdict.cues):
-            continue
-        bits = gain(part.verdict.substrate, ask.rows)
-        if ask.cue is not None and ask.cue in part.verdict.cues:
-            bits *= REPEAT_SHARE
-        steps.append(NextStep(ask.kind, part.id, ask.key, bits, ask.text.format(part=ROLE_WORDS[part.role])))
-    return sorted(steps, key=lambda s: -s.gain_bits)
+    return [NextStep(f.ask.kind, part.id, f.ask.key, f.bits, f.ask.text.format(part=ROLE_WORDS[part.role]))
+            for f in prospects(part)]
 
 
 def next_steps(

@@ -9,7 +9,7 @@ import pytest
 
 from tests.training import accuracy_made as made
 from training import accuracy, accuracy_front, accuracy_tables
-from training.baselines import EMBEDDING, paired
+from training.baselines import EMBEDDING, Paired, paired
 from training.config_file import load_config
 from training.figures import intervals
 from vision.inference.joint import FACES
@@ -76,6 +76,16 @@ def test_first_page_says_what_is_hardly_known():
     assert "Print is hardly known" in text and "1 specimens" in text
 
 
+def test_ten_lines_are_ten_and_claim_no_more_than_was_compared(real, monkeypatch):
+    monkeypatch.setattr(accuracy_front, "intervals", partial(intervals, rounds=10))
+    pairs = [Paired("AUC wood against print", 0.9, 0.5, (0.1, 0.5), (0.1, 0.5), 6),
+             Paired("view: balanced", 0.5, 0.6, (-0.2, -0.1), (-0.2, -0.1), 50)]
+    lines = list(accuracy_front.reached(real, {"one": pairs, "another": pairs[:1]}))
+    assert len(lines) == 10
+    assert "Against one: better on nothing, worse on which side is seen; nothing can be said on wood against print" in lines[-1]
+    assert "Against another: better on nothing; nothing can be said on wood against print" in lines[-1]
+
+
 def test_configurations_come_from_the_settings():
     config = load_config()
     found = accuracy.configurations(config)
@@ -104,3 +114,13 @@ def test_links_lead_to_headings(real, monkeypatch):
     assert text.index("## Real photographs") < text.index("## Rendered photographs") and not re.search(r"\bnan\b", text)
     for name in ("reliability_real.svg", "risk_coverage_rendered.svg"):
         assert f"figures/{name}" in text
+
+
+def test_without_renders_or_facts_it_says_so(real, monkeypatch):
+    for room in (accuracy_front, accuracy_tables):
+        monkeypatch.setattr(room, "intervals", partial(intervals, rounds=5))
+    monkeypatch.setattr(accuracy.baselines, "paired", partial(paired, rounds=5))
+    bare = replace(real, facts=None, baselines={"embedding": real.baselines["embedding"]})
+    found = {"all": (real.ours, None), EMBEDDING: (real.baselines["embedding"][1], None)}
+    text = accuracy.document(load_config(), bare, None, found)
+    assert "No rendered table is stored." in text and "run `python -m training.panel_facts`" in text

@@ -37,6 +37,13 @@ def test_likeness_is_the_correlation_that_was_put_in():
         assert found == pytest.approx(r, abs=0.1)
 
 
+def test_cross_fitting_never_lets_an_owner_choose_for_itself():
+    """Each of eight owners has its own best step; whatever the others choose is wrong for it."""
+    table = 1.0 - np.eye(8, len(dep.STEPS))
+    assert dep.cross_fitted(table, [f"o{k}" for k in range(8)]) == 1.0
+    assert dep.cross_fitted(np.tile(table[0], (8, 1)), [f"o{k}" for k in range(8)]) == 0.0
+
+
 def test_spread_brackets_the_mean_and_draws_owners_whole():
     values = np.array([0.0, 0.0, 1.0, 1.0])
     mean, low, high = dep.spread(values, ["a", "a", "b", "b"], 200)

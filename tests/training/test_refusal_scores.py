@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from training import refusal_sources as sources
-from training.refusal_candidates import CANDIDATES, SHIPPED, directions, leading
+from training.refusal_candidates import CANDIDATES, SHIPPED, directions
 from training.refusal_scores import areas, draws, ends_in
 from training.robust_scores import Answer
+from training.unlike_directions import leading
 
 CROPS, DIMS = 3, 64
 

@@ -77,12 +77,12 @@ def _coated(figure: Figure, finish: Finish, tint: Floats, worn: Floats | None) -
     if kernels.call("finish", kernels.size(relief.size), tint, *numbers, worn, relief, rgb):
         return rgb
     take = np.float32(finish.strength) * (1.0 + 3.0 * np.clip(-relief, 0, 0.12))
-    rgb = rgb * (1.0 - take[..., None] * (1.0 - tint))
+    rgb = np.asarray(rgb * (1.0 - take[..., None] * (1.0 - tint)), dtype=np.float32)
     if finish.depth > 0:
         grey = rgb.mean(axis=2, keepdims=True)
         rgb = (grey + (rgb - grey) * np.float32(1 + 0.3 * finish.depth)) * np.float32(1 - 0.12 * finish.depth)
-    rgb = rgb * (1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32))
-    return rgb if worn is None else rgb * worn[..., None]
+    old = 1 - np.float32(finish.age) * np.array([0.02, 0.10, 0.26], dtype=np.float32)
+    return np.asarray(rgb * (old if worn is None else old * worn[..., None]), dtype=np.float32)
 
 
 def crackle_map(shape: tuple[int, int], seed: int, texel: float, at: tuple[float, float] = (0.0, 0.0)) -> Floats:

@@ -60,7 +60,7 @@ def call(name: str, *arguments: object) -> bool:
     loops = library()
     if loops is None:
         return False
-    given = []
+    given: list[object] = []
     for value in arguments:
         if value is None or isinstance(value, np.ndarray):
             given.append(pointer(value))

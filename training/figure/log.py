@@ -7,6 +7,7 @@ surface is cut through the field shows the same wood, so the face, edge and end 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,6 +69,10 @@ class Log:
         self.knots = [Knot(float(rng.uniform(-length / 2, length / 2)), float(rng.uniform(0, 6.28)),
                            float(rng.uniform(0.2, 0.8)), float(rng.uniform(0.05, 0.14)), float(rng.uniform(3, 14)))
                       for _ in range(count)]
+
+    def facts(self) -> dict[str, Any]:
+        """What the truth says of it."""
+        return {"species": self.species.name, "ring_mm": self.ring_mm, "figured": self.warp.kind, "figure_source": "made"}
 
     # -- geometry of the rings ------------------------------------------------------------------------------------
     def _axes(self, p: Floats) -> tuple[Floats, Floats]:

@@ -123,8 +123,7 @@ class LumberSlab(Slab):
 
     def facts(self) -> dict[str, Any]:
         return {**super().facts(), "layout": "boards" if len(self.boards) > 1 else "plank", "joints_mm": list(self.joints),
-                "species": self.boards[0].log.species.name, "ring_mm": self.boards[0].log.ring_mm,
-                "figured": self.boards[0].log.warp.kind}
+                **self.boards[0].log.facts()}
 
 
 def _middle(limits: tuple[float, ...], k: int) -> float:
@@ -239,7 +238,7 @@ class VeneerSlab(CoredSlab):
         layout = "rotary" if self.peeled is not None else self.pattern.name if self.pattern is not None else self.layout
         framed = self.pattern is not None and self.pattern.inset > 0
         return {**super().facts(), "layout": layout, "leaves": leaves, "framed": framed, "leaf_mm": 0.6,
-                "species": log.species.name, "ring_mm": log.ring_mm, "figured": log.warp.kind}
+                **log.facts()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -270,8 +269,7 @@ class PrintSlab(CoredSlab):
         return {**super().facts(), "layout": "print",
                 "print_repeat_mm": self.design.repeat_mm, "print_width_mm": self.design.width_mm,
                 "print_origin_mm": list(self.origin), "plank_mm": self.design.plank_mm,
-                "species": self.design.source.log.species.name, "ring_mm": self.design.source.log.ring_mm,
-                "figured": self.design.source.log.warp.kind}
+                **self.design.source.log.facts()}
 
 
 @dataclass(frozen=True, eq=False)

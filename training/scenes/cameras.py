@@ -28,7 +28,7 @@ class Habit:
     halo: float = 1.1
     warm: float = 0.0
     balance: float = 0.75
-    quality: tuple[int, int] = (78, 96)
+    quality: tuple[int, int] = (82, 96)
     halved: bool = True
 
 
@@ -38,8 +38,8 @@ HABITS: Final[dict[str, Habit]] = {
     "smooth": Habit(noise=0.8, sharpen=0.9, denoise=0.95, contrast=1.1, local=0.3, halo=1.6, quality=(80, 93)),
     "vivid": Habit(sharpen=1.2, denoise=0.6, contrast=1.6, saturation=1.18, local=0.2, warm=0.02, quality=(82, 95)),
     "night": Habit(noise=1.5, sharpen=1.1, denoise=0.9, contrast=1.0, local=0.55, balance=0.6, halo=1.8, quality=(76, 92)),
-    "old": Habit(noise=1.8, sharpen=0.6, blur=1.8, denoise=0.3, contrast=1.0, saturation=0.9, quality=(60, 85)),
-    "cheap": Habit(noise=1.6, sharpen=1.6, blur=1.4, denoise=0.85, contrast=1.5, saturation=1.08, halo=2.2, quality=(62, 84)),
+    "old": Habit(noise=1.8, sharpen=0.6, blur=1.8, denoise=0.3, contrast=1.0, saturation=0.9, quality=(70, 90)),
+    "cheap": Habit(noise=1.6, sharpen=1.6, blur=1.4, denoise=0.85, contrast=1.5, saturation=1.08, halo=2.2, quality=(70, 90)),
     "natural": Habit(noise=0.9, sharpen=0.35, denoise=0.25, contrast=0.9, saturation=0.95, quality=(90, 97), halved=False),
     "cool": Habit(denoise=0.6, contrast=1.15, saturation=0.93, warm=-0.03, balance=0.95, local=0.15),
     "wide": Habit(noise=1.1, sharpen=1.2, blur=1.2, denoise=0.7, contrast=1.25, local=0.3),
@@ -58,9 +58,9 @@ class Delivery:
 
 DELIVERIES: Final[dict[str, Delivery]] = {
     "camera": Delivery(),
-    "message": Delivery((1600, 1280, 1024), (62, 82), 1),
-    "listing": Delivery((1024, 800, 640), (55, 82), 1),
-    "thumbnail": Delivery((480, 400, 320), (48, 75), 2),
+    "message": Delivery((1600, 1280, 1024), (72, 90), 1),
+    "listing": Delivery((1024, 800, 640), (70, 90), 1),
+    "thumbnail": Delivery((480, 400, 320), (60, 85), 2),
 }
 
 

@@ -11,9 +11,11 @@ from training.figure.cuts import Board, Peeled, lay_leaves, saw_board
 from training.figure.finish import PAINTS, Finish
 from training.figure.log import Log
 from training.figure.patterned import PATTERNS, lay_pattern
+from training.figure.pictures import Strip
 from training.figure.prints import PrintDesign
 from training.figure.slabs import BareSlab, LumberSlab, PaintSlab, PrintSlab, Slab, VeneerSlab
 from training.scenes.config import draw
+from training.scenes.real_figure import Pool, clad
 
 FURNITURE_WOODS = {
     "red_oak_like": 1.2,
@@ -136,7 +138,8 @@ class Workshop:
     """Makes the slabs of one piece: owns its logs, finish, flitch and print design, so that parts belong together."""
 
     def __init__(
-        self, style: str, seed: int, *, twin: str | None = None, plans: dict[str, Plan] | None = None, species: str | None = None
+        self, style: str, seed: int, *, twin: str | None = None, plans: dict[str, Plan] | None = None, species: str | None = None,
+        figures: list[list[Strip]] | None = None,
     ) -> None:
         rng = np.random.default_rng([seed, 201])
         self.rng = np.random.default_rng([seed, 202])
@@ -195,6 +198,7 @@ class Workshop:
         self.leaf_count = 0
         self.web_a = float(self.rng.uniform(0, 2000))
         self.web_b = float(self.rng.uniform(0, 600))
+        self.pool = Pool.of(figures or [], seed, self.log)
 
     @staticmethod
     def _draw_finish(rng: np.random.Generator) -> Finish:
@@ -228,7 +232,12 @@ class Workshop:
         )
 
     def slab(self, role: str, size: tuple[float, float, float], plan: Plan | None = None) -> Slab:
-        """A part of `size` (length, width, thickness) for a role."""
+        """A part of `size` (length, width, thickness) for a role, in real figure where the piece has some to cover it."""
+        made = self._slab(role, size, plan)
+        outer = _GROUPS[role] not in ("back", "inner") or self.twin is not None
+        return clad(made, self.pool, self.design) if self.pool is not None and outer else made
+
+    def _slab(self, role: str, size: tuple[float, float, float], plan: Plan | None) -> Slab:
         group = _GROUPS[role]
         plan = plan or self.plans[group]
         seed = int(self.rng.integers(1 << 30))

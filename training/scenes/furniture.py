@@ -68,7 +68,8 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class Prop:
-    """A box that is no furniture board. `material`: key of room.MATERIALS; axes as edge vectors."""
+    """A box that is no furniture board. `material`: key of room.MATERIALS; axes as edge vectors; `picture`: what all its sides
+    show, (h, w, 3) uint8 sRGB, instead of one colour."""
 
     material: str
     corner: Vec
@@ -77,6 +78,7 @@ class Prop:
     z: Vec
     colour: tuple[float, ...] = (0.5, 0.5, 0.5)
     roughness: float = 0.4
+    picture: NDArray[np.uint8] | None = None
 
 
 @dataclass(eq=False)

@@ -19,7 +19,8 @@ class Phone:
     `vignette` 0..1; `contrast` of the tone curve; `saturation`; `shrink`: final size over sensor size; `quality` JPEG;
     `first_quality`: an earlier JPEG pass before shrinking (0: none); `balance`: share of the lamp's colour that
     white balance takes out; `camera`: key of HABITS, whose `local`, `halo` and `halved` it carries; `delivery`: key of
-    DELIVERIES; `longest`: longest side it was then shrunk to, 0 for none."""
+    DELIVERIES; `longest`: longest side it was then shrunk to, 0 for none; `black`,
+    `white`: lightness (0..255) that the darkest and lightest hundredth are drawn out towards, 0 and 0: not at all."""
 
     exposure: float
     cast: tuple[float, float, float]
@@ -42,6 +43,8 @@ class Phone:
     halved: bool = True
     delivery: str = "camera"
     longest: int = 0
+    black: float = 0.0
+    white: float = 0.0
 
     def share(self, width: int, height: int) -> float:
         """Size of the finished picture over that of the sensor (px)."""
@@ -91,7 +94,7 @@ def _developed(rng: np.random.Generator, name: str, habit: Habit, carried: str, 
         blur=float(0.4 + rng.exponential(0.3)) * habit.blur,
         motion=min(motion, 9.0),
         motion_angle=float(rng.uniform(0, 180)),
-        noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.03)))) * habit.noise,
+        noise=float(np.exp(rng.uniform(np.log(0.0016), np.log(0.012)))) * habit.noise,
         denoise=float(np.clip(habit.denoise + rng.normal(0, 0.15), 0, 1)),
         sharpen=float(np.clip(rng.uniform(0.2, 1.0) * habit.sharpen, 0, 2)),
         vignette=float(rng.uniform(0, 0.45)),
@@ -107,6 +110,8 @@ def _developed(rng: np.random.Generator, name: str, habit: Habit, carried: str, 
         halved=habit.halved,
         delivery=carried,
         longest=int(rng.choice(after.sizes)) if after.sizes else 0,
+        black=float(np.clip(rng.gamma(2.2, 6.5), 1, 45)),
+        white=float(np.clip(rng.normal(229, 18), 175, 252)),
     )
 
 
@@ -135,6 +140,8 @@ def expose(
     if phone.local > 0:
         img = _lifted(img, phone.local)
     tone = _tone(img, phone)
+    if phone.white > 0:
+        tone = _drawn_out(tone, phone.black / 255, phone.white / 255)
     if phone.denoise > 0.05:
         tone = _denoise(tone, phone)
     if phone.sharpen > 0:
@@ -179,6 +186,19 @@ def _tone(linear: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:
     s = mid + (s - mid) * (1 + 0.35 * (phone.contrast - 0.8) * (1 - np.abs(2 * s - 1)))
     grey = s.mean(axis=2, keepdims=True)
     return np.clip(grey + (s - grey) * phone.saturation, 0, 1).astype(np.float32)
+
+
+def _drawn_out(tone: NDArray[np.float32], black: float, white: float) -> NDArray[np.float32]:
+    """Levels set so that the darkest and lightest hundredth come to lie at `black` and `white`, at most 1.7 times as steep;
+    colour is not drawn out with them."""
+    grey = tone.mean(axis=2, keepdims=True)
+    low, high = (float(v) for v in np.quantile(grey[::4, ::4], (0.01, 0.99)))
+    gain = float(np.clip((white - black) / max(high - low, 1e-3), 0.6, 1.7))
+    middle = (low + high) / 2
+    # what the steepness held back leaves over is shared by both ends, a third of it at the dark one
+    short = (white - black) - gain * (high - low)
+    level = (grey - middle) * gain + (black + short / 3 + gain * (high - low) / 2)
+    return np.clip(level + (tone - grey) * min(gain, 1.0), 0, 1).astype(np.float32)
 
 
 def _denoise(tone: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:

@@ -23,6 +23,7 @@ from typing import Any
 
 from training.figure import kernels
 from training.scenes.config import load_settings
+from training.scenes.real_figure import load_figures
 from training.scenes.shoot import Order, build, order_pieces, photograph
 from training.scenes.truth import save_ids, save_truth
 
@@ -51,7 +52,9 @@ def _make(order: Order) -> tuple[str, int, str]:
             from training.scenes import stage
 
             _STATE["mi"] = stage.start(_STATE["variant"])
-        piece, room = build(order)
+        if _STATE["options"]["figures"] and "figures" not in _STATE:
+            _STATE["figures"] = load_figures(Path(_STATE["options"]["figures"]))
+        piece, room = build(order, _STATE.get("figures"))
         for k in todo:
             shot = photograph(
                 _STATE["mi"],
@@ -130,6 +133,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) - 1))
     parser.add_argument("--seconds", type=float, default=float("inf"), help="stop taking up new pieces after this long")
     parser.add_argument("--pack", type=Path, default=None, help="also bundle the pictures into tar files here")
+    parser.add_argument("--figures", type=Path, default=None, help="folder of real figure (training.scenes.figure_folder)")
     args = parser.parse_args(argv)
     args.out.mkdir(parents=True, exist_ok=True)
     settings = load_settings()
@@ -137,7 +141,7 @@ def main(argv: list[str] | None = None) -> int:
         settings = replace(settings, photos_per_piece=(args.photos_each[0], args.photos_each[1]))
     mean = (settings.photos_per_piece[0] + settings.photos_per_piece[1]) / 2
     orders = order_pieces(settings, args.first, args.pieces or int(args.count / mean * 1.6) + GROUP)
-    options = {"spp": args.spp, "width": args.width}
+    options = {"spp": args.spp, "width": args.width, "figures": args.figures and str(args.figures)}
     kernels.library()  # compiled once, before the workers ask for it
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")

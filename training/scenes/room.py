@@ -11,6 +11,7 @@ from training.figure.finish import Finish
 from training.figure.log import Log
 from training.figure.noise import Floats, cell_hash, fractal, smoothstep, value_noise
 from training.figure.prints import PrintDesign
+from training.scenes.clutter import clutter
 from training.scenes.config import draw
 from training.scenes.furniture import Piece, Prop, Quad, X, Y, Z, box
 
@@ -151,8 +152,8 @@ def _kelvin_rgb(kelvin: float) -> np.ndarray:
     return np.array([1.0 - 0.75 * t, 1.0, 1.0 + (1.1 if t < 0 else 0.6) * t])
 
 
-def build_room(piece: Piece, seed: int) -> Room:
-    """A room round the piece; the seed of the light is the seed of the room, so twins share both."""
+def build_room(piece: Piece, seed: int, *, full: bool = False) -> Room:
+    """A room round the piece; light and room come of one seed, so twins share both. `full`: with household things."""
     rng = np.random.default_rng([seed, 303])
     w, d, h = piece.size
     floor_kind = draw(rng, {"carpet": 0.3, "laminate_floor": 0.2, "wood_floor": 0.17, "tile": 0.15, "concrete": 0.18})
@@ -197,6 +198,8 @@ def build_room(piece: Piece, seed: int) -> Room:
             props.append(box("clutter", (x - bw / 2, y - bd / 2, h + 0.5), (x + bw / 2, y + bd / 2, h + bh), colour, 0.4))
     kelvin = float(rng.uniform(2600, 7000))
     lamps, ambient = _lights(rng, kelvin)
+    if full:
+        props += clutter(piece, gap, seed)
     return Room(surfaces, props, lamps, ambient, float(rng.uniform(0.5, 2.0)) if rng.random() < 0.17 else 0.0, kelvin)
 
 

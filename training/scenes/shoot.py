@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.figure.finish import to_bytes
+from training.figure.pictures import Strip
 from training.figure.slabs import VIEW_OF, texel_window
 from training.scenes import phone as phones
 from training.scenes import stage
@@ -63,11 +64,11 @@ def order_pieces(settings: Settings, first: int, count: int, prefix: str = "p") 
     return out
 
 
-def build(order: Order) -> tuple[Piece, Room]:
-    """Geometry, construction and surroundings of an order."""
-    shop = Workshop(order.style, order.seed, twin=order.twin)
+def build(order: Order, figures: list[list[Strip]] | None = None) -> tuple[Piece, Room]:
+    """Geometry, construction and surroundings of an order; `figures`: real figure that a third of the pieces wear."""
+    shop = Workshop(order.style, order.seed, twin=order.twin, figures=figures)
     piece = BUILDERS[order.kind](shop, np.random.default_rng([order.seed, 101]))
-    return piece, build_room(piece, order.seed)
+    return piece, build_room(piece, order.seed, full=True)
 
 
 def prop_quads(prop: Prop) -> list[tuple[Quad, np.ndarray]]:
@@ -218,7 +219,7 @@ def _skins(
                 stage.Skin(
                     quad,
                     normal,
-                    thing.colour,
+                    thing.colour if thing.picture is None else thing.picture,
                     thing.roughness,
                     0.4,
                     bevel=2.0,

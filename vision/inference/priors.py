@@ -5,7 +5,8 @@ before, so odds under another prior are the odds under the first times the ratio
 
 The estimate is the shift correction of Saerens, Latinne and Decaestecker ("Adjusting the outputs of a classifier to new a priori
 probabilities", Neural Computation 14, 2002): the base rates under which the photos are likeliest, found by expectation and
-maximisation. It holds where faces look as they did when the classifier was taught and only their shares differ.
+maximisation. It holds where faces look as they did when the classifier was taught and only their shares differ; how far it is off
+on real photos stands in `training.market_check`.
 """
 
 from __future__ import annotations
@@ -28,8 +29,9 @@ Array = NDArray[np.float64]
 LEAST = 0.001
 #: Fewer panels or photos than these say too little about a market to be used.
 LEAST_PANELS, LEAST_PHOTOS = 30, 10
-#: The start counts as this many panels of its own, so that a face which never shows keeps a small chance.
-START_PANELS = 2.0
+#: The start counts as this many panels of its own: on photos by authors left out that came nearer to the truth than trusting the
+#: photos alone (`training.market_check`; 2, 10, 30, 100 and 300 were tried, with all authors in view).
+START_PANELS = 30.0
 MOST_STEPS, STILL = 2000, 1e-8
 
 

@@ -19,9 +19,9 @@ from vision.types import Panel
 
 #: Outlines closer than this share of the photo's diagonal touch. The nearest reach at which an edge touches any face decides:
 #: outlines drawn well leave hardly a gap, found ones more, and a wide reach alone takes in the neighbour's edges.
-TOUCH_SHARES = (0.004, 0.008, 0.015)
+TOUCH_SHARES = (0.002, 0.004, 0.008)
 #: An edge lies along a face when this share of its length touches it.
-ALONG_SHARE = 0.5
+ALONG_SHARE = 0.7
 #: A second face touching nearly as much (this share of the first) makes the choice open.
 RIVAL_SHARE = 0.6
 #: Largest colour difference (CIE76, L*a*b*) between like fronts in one photo, and between two photos in other light.

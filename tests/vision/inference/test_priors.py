@@ -80,7 +80,7 @@ def test_a_known_shift_is_found_again_and_plain_averages_are_biased():
     found, naive = [], []
     for seed in range(6):
         p, start = market(1500, SHIFTED, seed)
-        found.append(likeliest_rates(p, start))
+        found.append(likeliest_rates(p, start, start_panels=0.0))
         naive.append(p.mean(axis=0))
     error = np.std(found, axis=0, ddof=1) / np.sqrt(6)
     assert (np.abs(np.mean(found, axis=0) - SHIFTED) < 4 * error + 0.005).all()
@@ -90,6 +90,12 @@ def test_a_known_shift_is_found_again_and_plain_averages_are_biased():
 def test_without_a_shift_the_start_is_kept():
     p, start = market(4000, np.array([REFERENCE[f] for f in FACES]), 9)
     assert np.abs(likeliest_rates(p, start) - start).max() < 0.035
+
+
+def test_few_panels_lean_on_the_start_and_many_do_not():
+    p, start = market(3000, SHIFTED, 5)
+    alone, few, many = (likeliest_rates(p[:n], start, start_panels=s)[2] for n, s in ((40, 0.0), (40, 30.0), (3000, 30.0)))
+    assert start[2] < few < alone - 0.1 and abs(many - SHIFTED[2]) < 0.04
 
 
 def test_it_is_the_maximum_of_the_likelihood():
