@@ -4,10 +4,11 @@ taken over from the cache of the old code.
 Only right when the old numbers would come out the same under the new code, that is when nothing but the new group was added.
 `--check N` measures N photos of each kind in full beside it and tells whether any number differs.
 
-    python -m training.cue_merge --photos ../shared/photos --renders build/renders --cache build/measured3 --old-code HASH
+    python -m training.cue_merge --photos ../shared/photos --renders build/renders --cache OLD --old-code HASH --out NEW
 
-Prints one line a kind. The files written are those that `training.teach` would write itself (`measuring.code_hash`), so that
-teaching goes on from there as from an interrupted run.
+Prints one line a kind. The files written to NEW (the old cache itself without `--out`) are those that `training.teach` would
+write (`measuring.code_hash`), so that teaching goes on from there as from an interrupted run. Where the old files hold the new
+group already, and only code changed that no number comes from, they are taken over whole.
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ class Job:
     path: Path
     rows: tuple[Labelled, ...]
     cache: Path
+    out: Path
     old_code: str
     old: tuple[str, ...]
 
@@ -77,7 +79,10 @@ def merged(old: Sequence[str], values: NDArray[np.float32], new: Sequence[dict[s
 def merge_photo(job: Job) -> str:
     """'made', 'there' (already), or 'absent' (the old cache lacks the photo)."""
     digest = measuring._digest(job.path, job.rows)
-    target = job.cache / f"{digest}.{measuring.code_hash()}.npz"
+    target = job.out / f"{digest}.{measuring.code_hash()}.npz"
+    looks = f"{digest}.{measuring.backbone_hash()}.npz"
+    if (job.cache / looks).exists() and not (job.out / looks).exists():
+        shutil.copy(job.cache / looks, job.out / looks)
     source = job.cache / f"{digest}.{job.old_code}.npz"
     if target.exists():
         return "there"
@@ -85,6 +90,9 @@ def merge_photo(job: Job) -> str:
         return "absent"
     with np.load(source) as stored:
         ids, values = [str(i) for i in stored["ids"]], stored["values"]
+    if values.shape[1] == len(measure.schema()):
+        shutil.copy(source, target)
+        return "made"
     photo = load_photo(job.path, "photo")
     found: dict[str, dict[str, float]] = {}
     for row in job.rows:
@@ -101,12 +109,12 @@ def merge_photo(job: Job) -> str:
     return "made"
 
 
-def jobs_of(rows: Sequence[Labelled], cache: Path, old_code: str, old: Sequence[str]) -> list[Job]:
+def jobs_of(rows: Sequence[Labelled], cache: Path, out: Path, old_code: str, old: Sequence[str]) -> list[Job]:
     """One job a photo, in the order in which teaching measures."""
     by_photo: dict[Path, list[Labelled]] = defaultdict(list)
     for row in rows:
         by_photo[row.path].append(row)
-    return [Job(path, tuple(found), cache, old_code, tuple(old)) for path, found in sorted(by_photo.items())]
+    return [Job(path, tuple(found), cache, out, old_code, tuple(old)) for path, found in sorted(by_photo.items())]
 
 
 def differing(jobs: Sequence[Job], count: int) -> tuple[int, int, list[str]]:
@@ -117,12 +125,12 @@ def differing(jobs: Sequence[Job], count: int) -> tuple[int, int, list[str]]:
     with tempfile.TemporaryDirectory() as folder:
         for job in chosen:
             digest = measuring._digest(job.path, job.rows)
-            ours = job.cache / f"{digest}.{measuring.code_hash()}.npz"
+            ours = job.out / f"{digest}.{measuring.code_hash()}.npz"
             looks = f"{digest}.{measuring.backbone_hash()}.npz"
             if not ours.exists():
                 continue
-            if (job.cache / looks).exists():
-                shutil.copy(job.cache / looks, Path(folder) / looks)
+            if (job.out / looks).exists():
+                shutil.copy(job.out / looks, Path(folder) / looks)
             full, _, _ = measuring.measure_photo(job.path, job.rows, Path(folder))
             with np.load(ours) as a, np.load(full) as b:
                 if list(a["ids"]) != list(b["ids"]):
@@ -140,11 +148,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--photos", type=Path, required=True)
     parser.add_argument("--renders", type=Path)
     parser.add_argument("--cache", type=Path, required=True)
+    parser.add_argument("--out", type=Path, help="folder of the new files; the old cache without")
     parser.add_argument("--old-code", required=True, help="the middle part of the old files' names")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--check", type=int, default=0, help="photos of each kind measured in full beside it")
     args = parser.parse_args(argv)
-    config, worst = load_config(), 0
+    config, worst, out = load_config(), 0, args.out or args.cache
+    out.mkdir(parents=True, exist_ok=True)
     for kind, table in (("real", tables.REAL), ("rendered", tables.RENDERED)):
         if kind == "real":
             rows: Sequence[Labelled] = labelled_panels(args.photos)
@@ -159,7 +169,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         ours = {f.name for f in eye_cues.FEATURES}
         old = [n for n in old if n not in ours]
         new_names(old)
-        jobs = jobs_of(rows, args.cache, args.old_code, old)
+        jobs = jobs_of(rows, args.cache, out, args.old_code, old)
         counts: dict[str, int] = defaultdict(int)
         with ProcessPoolExecutor(max_workers=args.workers) as pool:
             for done, said in enumerate(pool.map(merge_photo, jobs, chunksize=4), 1):

@@ -1,8 +1,8 @@
 """Dark round spots - knots, mostly - and how their colour differs from that of the wood around them.
 
 A knot is other wood than its surroundings, end grain full of resin, and is of another hue; a shadow, a hole or a plain dark blot
-is only darker. (Relief of a knot, by a rim lit from one side, by its fine detail and by checks in it, was tried on real photos and
-told nothing there: the spots are a dozen pixels wide.)
+is only darker. (Relief of a knot, by a rim lit from one side, by its fine detail and by checks in it, was tried on real photos
+and told nothing there: the spots are a dozen pixels wide.)
 """
 
 from __future__ import annotations

@@ -61,7 +61,7 @@ def read_boundary(view: WorkingView, line: Line) -> Boundary | None:
     rgb = np.asarray(cv2.remap(view.native, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
     inside = np.asarray(cv2.remap(view.native_mask.view(np.uint8), at[..., 0], at[..., 1], cv2.INTER_NEAREST)) > 0
     luma = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.float32)
-    ok = inside[REACH - TO - 1:REACH + TO + 2].all(axis=0)
+    ok: NDArray[np.bool_] = np.asarray(inside[REACH - TO - 1:REACH + TO + 2].all(axis=0))
     cuts = np.linspace(0, points, STRETCHES + 1).astype(int)
     blocks = [luma[:, a:b][:, ok[a:b]].mean(axis=1) for a, b in pairwise(cuts)
               if ok[a:b].sum() >= 0.6 * (b - a)]
