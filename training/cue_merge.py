@@ -29,11 +29,10 @@ from numpy.typing import NDArray
 from training import measuring, tables
 from training.config_file import load_config
 from training.real_photos import Labelled, labelled_panels
-from vision import grain, measure
+from vision import cues_seen, grain, measure
 from vision.errors import GrainassayError
 from vision.intake import load_photo
 from vision.panels import rectify
-from vision.surface import eye_cues
 
 
 @dataclass(frozen=True)
@@ -58,9 +57,9 @@ def new_names(old: Sequence[str]) -> list[str]:
     """
     now = [f.name for f in measure.schema()]
     lacking = [n for n in now if n not in set(old)]
-    ours = {f.name for f in eye_cues.FEATURES}
+    ours = {f.name for f in cues_seen.FEATURES}
     if not lacking or not set(lacking) <= ours:
-        raise ValueError(f"lacking are {lacking[:4]} ...: only numbers of eye_cues can be measured alone")
+        raise ValueError(f"lacking are {lacking[:4]} ...: only numbers of cues_seen can be measured alone")
     gone = [n for n in old if n not in set(now) and n not in ours]
     if gone:
         raise ValueError(f"no longer made: {gone[:4]}")
@@ -70,7 +69,7 @@ def new_names(old: Sequence[str]) -> list[str]:
 def merged(old: Sequence[str], values: NDArray[np.float32], new: Sequence[dict[str, float]]) -> NDArray[np.float32]:
     """(n, features) in today's order: old columns of (n, len(old)) `values` beside the n panels' `new` numbers."""
     at = {name: i for i, name in enumerate(old)}
-    ours = {f.name for f in eye_cues.FEATURES}
+    ours = {f.name for f in cues_seen.FEATURES}
     columns = [np.array([row[f.name] for row in new], np.float32) if f.name in ours else values[:, at[f.name]]
                for f in measure.schema()]
     return np.stack(columns, axis=1).astype(np.float32).reshape(len(values), len(columns))
@@ -103,7 +102,7 @@ def merge_photo(job: Job) -> str:
             view = rectify(whole, panel)
         except GrainassayError:
             continue
-        found[row.id] = eye_cues.measure(view, grain.grain_field(view.pixels, mask=view.mask))
+        found[row.id] = cues_seen.measure(view, grain.grain_field(view.pixels, mask=view.mask))
     table = merged(job.old, values, [found[i] for i in ids])
     measuring._store(target, ids=np.array(ids, dtype="U64"), values=table)
     return "made"
@@ -166,7 +165,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             continue
         old = [str(n) for n in tables.Table.load(table).names]
         # a table that is already of the new schema still tells the old names: those that are not the new group's
-        ours = {f.name for f in eye_cues.FEATURES}
+        ours = {f.name for f in cues_seen.FEATURES}
         old = [n for n in old if n not in ours]
         new_names(old)
         jobs = jobs_of(rows, args.cache, out, args.old_code, old)

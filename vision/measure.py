@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import grain, layouts, shape
+from vision import cues_seen, grain, layouts, shape
 from vision.edges import side as edge_side
 from vision.edges import strips as edge_strips
 from vision.edges.edge import EdgeReport
@@ -17,13 +17,13 @@ from vision.layouts import Layout, odds
 from vision.looks import looks
 from vision.panels import rectify
 from vision.repeats import numbers as repeats
-from vision.surface import colour, eye_cues, gloss, paint, prints, texture
+from vision.surface import colour, gloss, paint, prints, texture
 from vision.types import GrainField, Panel, Photo, WorkingView
 
 #: Raise when a computation changes without its name changing: tables and models of an older version are then refused.
 SCHEMA_VERSION = 3
 
-SURFACE_ROOMS = (colour, texture, prints, gloss, paint, eye_cues, edge_strips, edge_side)
+SURFACE_ROOMS = (colour, texture, prints, gloss, paint, cues_seen, edge_strips, edge_side)
 
 
 @dataclass(frozen=True, eq=False)

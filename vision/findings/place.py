@@ -6,8 +6,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from vision.cues_seen import read_cues
 from vision.edges.strips import FaceLine, LayerLine, RingArc
 from vision.findings.base import PanelContext
+from vision.findings.observe import GAP_TOLD
 from vision.layouts import NO_LAYOUT
 from vision.types import Outline, Region
 
@@ -62,6 +64,14 @@ def _narrow_side(ctx: PanelContext) -> tuple[Region, ...]:
     return (Region(panel.photo, panel.id, "polygon", rounded(side.outline)), *drawn)
 
 
+def _looked_at(ctx: PanelContext) -> tuple[Region, ...]:
+    """Lines between strips that show a gap or a bare step of tone, and dark spots."""
+    cues = read_cues(ctx.measure.view, ctx.measure.field)
+    lines = [b.line for b in cues.boundaries if b.bare or b.gap >= GAP_TOLD]
+    spots = [ctx.region("point", np.array([[s.x, s.y]])) for s in cues.spots]
+    return (*(ctx.region("line", np.array([m.p0, m.p1])) for m in lines), *spots)[:MOST_MARKS]
+
+
 def rounded(points: Outline) -> Outline:
     """Photo points to a tenth of a pixel."""
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in points)
@@ -69,7 +79,7 @@ def rounded(points: Outline) -> Outline:
 
 PLACERS: dict[str, Placer] = {
     "direction_seam": _seams, "board_strips": _strips, "knot": _knots, "edge_layers": _layers, "end_rings": _rings,
-    "leaf_layout": _leaves, "edge_make": _narrow_side,
+    "leaf_layout": _leaves, "edge_make": _narrow_side, "eye_cues": _looked_at,
 }
 
 

@@ -119,9 +119,9 @@ def _laid(lab: NDArray[np.uint8], cover: NDArray[np.uint8], direction: float) ->
     cuts = np.linspace(0, wide, PARTS + 1).astype(int)
     total = np.stack([inside[:, a:b].sum(axis=1) for a, b in pairwise(cuts)])
     weighted = turned * inside[..., None]
-    tone = np.stack([np.asarray(cv2.reduce(weighted[:, a:b], 1, cv2.REDUCE_SUM))[:, 0] for a, b in pairwise(cuts)])
-    tone /= np.maximum(total, 1)[..., None]
-    return _Level(tone.astype(np.float32), total > 0.6 * (wide / PARTS), (cuts[1:] + cuts[:-1]) / 2 - wide / 2, wide, back)
+    tone = np.stack([np.asarray(cv2.reduce(weighted[:, a:b], 1, cv2.REDUCE_SUM), np.float32)[:, 0] for a, b in pairwise(cuts)])
+    tone = np.asarray(tone / np.maximum(total, 1)[..., None], np.float32)
+    return _Level(tone, total > 0.6 * (wide / PARTS), (cuts[1:] + cuts[:-1]) / 2 - wide / 2, wide, back)
 
 
 def _lines_of(level: _Level, scale: tuple[float, float]) -> list[Line]:

@@ -10,11 +10,11 @@ import math
 from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
+from vision.cues_seen.dark_spots import DarkSpot, dark_spots
+from vision.cues_seen.figure_colour import FigureColour, figure_colour
+from vision.cues_seen.strip_boundary import Boundary, read_boundary
+from vision.cues_seen.strip_lines import find_lines, grain_direction
 from vision.features import Feature
-from vision.surface.dark_spots import DarkSpot, dark_spots
-from vision.surface.figure_colour import FigureColour, figure_colour
-from vision.surface.strip_boundary import Boundary, read_boundary
-from vision.surface.strip_lines import find_lines, grain_direction
 from vision.types import GrainField, WorkingView
 
 GROUP = "eye_cues"

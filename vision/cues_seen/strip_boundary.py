@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.surface.strip_lines import Line
+from vision.cues_seen.strip_lines import Line
 from vision.types import WorkingView
 
 Floats = NDArray[np.float32]
