@@ -26,7 +26,8 @@ STEP = 4
 
 @dataclass(frozen=True)
 class DarkSpot:
-    """A spot at (x, y), `radius`, working-view px. `tint`: its change of colour without lightness, over the level around it."""
+    """A spot at (x, y), `radius`, working-view px. `tint`: distance of its chromaticity (shares of red, green
+    and blue) from that around it."""
 
     x: float
     y: float
@@ -58,7 +59,8 @@ def _tint(view: WorkingView, x: float, y: float, radius: float) -> float:
     if inside.mean() < 0.9:
         return math.nan
     rgb = np.asarray(cv2.remap(view.native, at_x, at_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
-    level = float(np.median(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)[RADII > AROUND])) + 4
-    colour = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB), np.float64)[..., 1:]
+    values = rgb.astype(np.float64) + 8.0
+    # shares of the light, in which a shade is no change; the offset keeps the noise of black down
+    colour = values / values.sum(axis=2, keepdims=True)
     core, around = np.median(colour[RADII < CORE], axis=(0, 1)), np.median(colour[RADII > AROUND], axis=(0, 1))
-    return float(np.hypot(*(core - around))) / level
+    return float(np.sqrt(((core - around) ** 2).sum()))

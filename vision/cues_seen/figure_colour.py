@@ -1,7 +1,8 @@
 """Whether the figure's colour goes with its tone, on the panel and in its highlight.
 
-In wood what is darker is also of a fuller colour, evenly so. A sheen adds white alone, so detail of tone in a highlight that
-colour does not go with is the surface's own relief or a film's: sheen out of step with figure.
+In wood what is darker is also of a fuller colour, evenly so. On an oiled or dull surface that lives on in a highlight; a film's
+strong sheen drowns it, and what detail is left there is the film's own: sheen out of step with figure. A grey picture has no
+colour to go with anywhere, which is why the rest of the panel is held against it.
 """
 
 from __future__ import annotations

@@ -21,10 +21,10 @@ GROUP = "eye_cues"
 
 FEATURES: tuple[Feature, ...] = (
     Feature("eye_gap", GROUP, "share", "Darkest trough of the lines that part strips, below the darker strip."),
-    Feature("eye_wander", GROUP, "px", "Mean spread of those lines about straight ones, weighted by how they stand out."),
-    Feature("eye_spot_tint", GROUP, "share", "Mean change of colour of dark round spots against what is around them."),
+    Feature("eye_wander", GROUP, "rows", "Mean spread of those lines about straight ones, weighted by how they stand out."),
+    Feature("eye_spot_tint", GROUP, "share", "Mean change of chromaticity of dark round spots against what is around them."),
     Feature("eye_figure_slope", GROUP, "ratio", "Change of colour with the log of tone in the figure's detail."),
-    Feature("eye_sheen_apart", GROUP, "0..1", "Share of the tone's detail in a highlight that colour does not go with."),
+    Feature("eye_sheen_apart", GROUP, "0..1", "Share of a highlight's detail of tone that the figure's colour does not go with."),
     Feature("eye_sheen_apart_more", GROUP, "-1..1", "The same, less that of the rest of the panel."),
 )
 #: No line counts for more than this many times the panel's own streaks.

@@ -1,4 +1,4 @@
-"""What lies at the boundary of two strips, at the photo's own size: a dark gap, a light line, or a bare step of tone.
+"""What lies at the boundary of two strips, near the photo's own size: a dark gap, a light line, or a bare step of tone.
 
 Boards laid side by side leave a gap that light does not reach; glued boards and printed planks change tone with neither. A
 printed dark line looks like a gap here: at listing-photo size no shading of its flanks is left to tell them apart (tried:
@@ -20,10 +20,12 @@ from vision.types import WorkingView
 
 Floats = NDArray[np.float32]
 
-#: Rows read on either side of a boundary, photo px; how far its own place may lie from the line; where levels are read.
+#: Rows read on either side of a boundary; how far its own place may lie from the line; where levels are read.
 REACH, SLACK, FROM, TO = 12, 3, 5, 9
 #: Stretches that a boundary is cut into, points read along it at most, and points it must have.
 STRETCHES, MOST_POINTS, LEAST_POINTS = 16, 512, 64
+#: Photo px a working-view px up to which rows are photo px; beyond, they grow with it, for the line is known no better.
+UNIT = 1.5
 #: A step counts as bare when gap and light line are under this share of it, and of the strips' level.
 BARE_SHARE, BARE_LEAST, LEAST_STEP = 0.4, 0.02, 0.03
 
@@ -32,7 +34,7 @@ BARE_SHARE, BARE_LEAST, LEAST_STEP = 0.4, 0.02, 0.03
 class Boundary:
     """What one line shows, as shares of the strips' mean level unless said. `gap`: dark trough below the darker strip; `ridge`:
     light line above the lighter one; `step`: log ratio of the strips' levels; `wander`: spread of its place about a straight
-    line, photo px."""
+    line, rows (photo px, or more in large photos, see UNIT)."""
 
     line: Line
     gap: float
@@ -54,7 +56,7 @@ def read_boundary(view: WorkingView, line: Line) -> Boundary | None:
     if points < LEAST_POINTS:
         return None
     along = (ends[1] - ends[0]) / length
-    across = np.array([-along[1], along[0]])
+    across = np.array([-along[1], along[0]]) * max(1.0, view.px_scale / UNIT)
     place = np.linspace(0, 1, points)[None, :, None] * (ends[1] - ends[0])
     rows = np.arange(-REACH, REACH + 1)[:, None, None] * across
     at = (ends[0] + place + rows - np.asarray(view.native_origin)).astype(np.float32)
@@ -77,7 +79,8 @@ def _numbers(line: Line, blocks: Floats) -> Boundary:
     before, after = moved[:, zero - TO:zero - FROM + 1].mean(axis=1), moved[:, zero + FROM:zero + TO + 1].mean(axis=1)
     levels = float(np.median(before)), float(np.median(after))
     mean = sum(levels) / 2 + 4.0
-    core = np.median(moved, axis=0)[zero - 1:zero + 2]
+    # a step's steepest place lies on the flank of its gap
+    core = np.median(moved, axis=0)[zero - 2:zero + 3]
     gap, ridge = max(0.0, min(levels) - float(core.min())), max(0.0, float(core.max()) - max(levels))
     x = np.arange(len(places))
     rest = places - np.polyval(np.polyfit(x, places, 1), x)

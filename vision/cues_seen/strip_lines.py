@@ -192,9 +192,9 @@ def responses(tone: Floats, known: NDArray[np.bool_]) -> tuple[Floats, Floats, N
     low, high = np.minimum(before, after)[..., 0], np.maximum(before, after)[..., 0]
     dark, light = np.maximum(low - here.min(axis=0), 0), np.maximum(here.max(axis=0) - high, 0)
     line[:, y] = np.where(dark >= light, -dark, light)
-    near = (tone[:, y + 2] + tone[:, y + 3]) / 2 - (tone[:, y - 2] + tone[:, y - 3]) / 2
+    near = np.mean([tone[:, y + k] - tone[:, y - k] for k in (1, 2, 3)], axis=0)
     far = after - before
-    # abrupt: as much of it is there within two rows on either side as beyond
+    # abrupt: as much of it is there within three rows on either side as beyond, most where it lies
     size_near, size_far = np.sqrt((near**2).sum(axis=-1)), np.sqrt((far**2).sum(axis=-1))
     step[:, y] = far * np.minimum(1, size_near / np.maximum(size_far, 1e-3))[..., None]
     usable[:, y] = known[:, y - 6] & known[:, y + 6] & known[:, y]
