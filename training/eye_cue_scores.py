@@ -1,6 +1,6 @@
 """What the eye's cues are worth on real photos: each number by itself, and the group beside all other experts, authors left out.
 
-    python -m training.cue_scores
+    python -m training.eye_cue_scores
 
 Reads the committed tables only. The group's numbers were chosen among some sixty on these very panels, so all figures flatter
 them.
