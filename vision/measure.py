@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import grain, layouts, panel_net, shape
+SURFACE_ROOMS = (colour, texture, prints, gloss, paint, cues_seen, edge_strips, edge_side, panel_net)
 from vision.edges import side as edge_side
 from vision.edges import strips as edge_strips
 from vision.edges.edge import EdgeReport
@@ -23,7 +23,7 @@ from vision.types import GrainField, Panel, Photo, WorkingView
 #: Raise when a computation changes without its name changing: tables and models of an older version are then refused.
 SCHEMA_VERSION = 4
 
-SURFACE_ROOMS = (colour, texture, prints, gloss, paint, edge_strips, edge_side, panel_net)
+SURFACE_ROOMS = (colour, texture, prints, gloss, paint, cues_seen, edge_strips, edge_side, panel_net)
 
 
 @dataclass(frozen=True, eq=False)

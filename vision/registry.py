@@ -125,6 +125,7 @@ FINDING_KINDS: Final = _frozen({
     "shape": "Where the panel sits and how it is shaped.",
     "figure_repeat": "The same figure seen twice, as a print's, or as neighbouring leaves' of one log.",
     "leaf_layout": "Leaves laid to a pattern, or boards side by side with no relation.",
+    "eye_cues": "Gaps between strips, the colour of dark spots, and whether colour and sheen keep step with the figure.",
     "edge_make": "What a narrow side is made of: wood, plies, particles, fibre, a glued-on strip, a thin face layer.",
     "net_region": "What a trained network sees in the panel and round it, and the places its evidence lies in if it has any.",
     "joint": "How parts are joined: dovetails, fingers, fittings, holes in a row. Shown, not weighed.",

@@ -8,11 +8,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from vision.cues_seen import read_cues
 from vision.details.sides import side_words
 from vision.findings.base import PanelContext
 
 #: Ring arcs are spoken of from this fit and this share of the misfit of parallel lines that circles remove.
 RING_FIT, RING_GAIN = 0.9, 0.5
+#: A line is spoken of as dark when it is this much darker than the darker strip beside it; a spot as of another hue from this
+#: tint (the median on real photos); figure as of fuller colour where darker from this slope.
+GAP_TOLD, SPOT_TINT, FULLER = 0.05, 0.05, -0.05
 
 Observer = Callable[[PanelContext], str]
 
@@ -177,11 +181,36 @@ def leaf_layout(ctx: PanelContext) -> str:
     return layout.words if layout is not None else "No layout of leaves or boards was read."
 
 
+def eye_cues(ctx: PanelContext) -> str:
+    """Lines between strips, dark spots and sheen, as far as they were read."""
+    cues = read_cues(ctx.measure.view, ctx.measure.field)
+    said = []
+    n, gaps = len(cues.boundaries), [b.gap for b in cues.boundaries if b.gap >= GAP_TOLD]
+    bare = sum(b.bare for b in cues.boundaries)
+    if gaps:
+        said.append(f"{len(gaps)} of {n} straight line{'s' if n > 1 else ''} along the grain dark, as a gap, a drawn line or a "
+                    f"streak is (up to {_percent(max(gaps))} darker than beside it)")
+    if bare:
+        said.append(f"{bare} step{'s' if bare > 1 else ''} of tone with neither gap nor light line")
+    tint = ctx.value("eye_spot_tint")
+    if _known(tint):
+        said.append(f"dark spots {'of another hue than' if tint >= SPOT_TINT else 'much of the hue of'} the wood around them")
+    apart = ctx.value("eye_sheen_apart")
+    if _known(apart):
+        said.append(f"in the highlight, {_percent(apart)} of the detail goes without the figure's colour")
+    slope = ctx.value("eye_figure_slope")
+    if not said and not _known(slope):
+        return "Too small to look closely."
+    if not said:
+        said.append("darker figure is of fuller colour" if slope <= FULLER else "colour hardly goes with the figure's tone")
+    return f"Looked at closely: {'; '.join(said)}."
+
+
 OBSERVERS: dict[str, Observer] = {
     "overall_look": overall_look, "colour": colour, "fine_texture": fine_texture, "print_clues": print_clues, "gloss": gloss,
     "paint_clues": paint_clues, "grain_flow": grain_flow, "board_strips": board_strips, "direction_seam": direction_seam,
     "knot": knot, "edge_layers": edge_layers, "edge_particles": edge_particles, "end_rings": end_rings,
-    "shape": shape, "leaf_layout": leaf_layout, "edge_make": edge_make,
+    "shape": shape, "leaf_layout": leaf_layout, "edge_make": edge_make, "eye_cues": eye_cues,
 }
 #: The same measurements where no edge is in view are a matter of the surface, and are worded so.
 ON_FACES: dict[str, Observer] = {**OBSERVERS, "edge_particles": speckle, "edge_layers": bands, "edge_make": strip_on_face}

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.cues_seen import read_cues
 from vision.edges.strips import FaceLine, LayerLine, RingArc
 from vision.findings.base import PanelContext
+from vision.findings.observe import GAP_TOLD
 from vision.layouts import NO_LAYOUT
-from vision.types import Outline, Region
+from vision.types import Outline, Point, Region
 
 #: More marks than this of one kind make a picture unreadable; the strongest are kept.
 MOST_MARKS = 12
@@ -62,6 +65,25 @@ def _narrow_side(ctx: PanelContext) -> tuple[Region, ...]:
     return (Region(panel.photo, panel.id, "polygon", rounded(side.outline)), *drawn)
 
 
+def _looked_at(ctx: PanelContext) -> tuple[Region, ...]:
+    """Lines between strips that show a gap or a bare step of tone, and dark spots."""
+    cues = read_cues(ctx.measure.view, ctx.measure.field)
+    lines = [_within(ctx, b.line.p0, b.line.p1) for b in cues.boundaries if b.bare or b.gap >= GAP_TOLD]
+    spots = [ctx.region("point", np.array([[s.x, s.y]])) for s in cues.spots]
+    return (*(ctx.region("line", ends) for ends in lines if ends is not None), *spots)[:MOST_MARKS]
+
+
+def _within(ctx: PanelContext, start: Point, end: Point) -> NDArray[np.float64] | None:
+    """(2, 2) ends of the part of a line that lies on the panel, working-view px; None where none does."""
+    mask = ctx.measure.view.mask
+    at = np.linspace(start, end, 128)
+    x, y = np.rint(at).astype(int).T
+    on = (x >= 0) & (y >= 0) & (x < mask.shape[1]) & (y < mask.shape[0])
+    on[on] = mask[y[on], x[on]]
+    inside = np.flatnonzero(on)
+    return at[[inside[0], inside[-1]]] if len(inside) > 1 else None
+
+
 def rounded(points: Outline) -> Outline:
     """Photo points to a tenth of a pixel."""
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in points)
@@ -69,7 +91,7 @@ def rounded(points: Outline) -> Outline:
 
 PLACERS: dict[str, Placer] = {
     "direction_seam": _seams, "board_strips": _strips, "knot": _knots, "edge_layers": _layers, "end_rings": _rings,
-    "leaf_layout": _leaves, "edge_make": _narrow_side,
+    "leaf_layout": _leaves, "edge_make": _narrow_side, "eye_cues": _looked_at,
 }
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
@@ -109,11 +110,22 @@ def _to_cells(values: NDArray[np.float32], step: int, rows: int, cols: int) -> N
     return np.asarray(resize(np.asarray(padded), cols, rows), np.float32)
 
 
+_SPOTS: WeakKeyDictionary[WorkingView, dict[int, tuple[Spot, ...]]] = WeakKeyDictionary()
+
+
 def find_spots(view: WorkingView, step: int = 4) -> tuple[Spot, ...]:
     """Round spots of the panel, most contrast first: extrema of differences of Gaussians, one per place.
 
-    A streak of the grain answers too, but less than a disc; whether a spot is a knot only the grain beside it can tell.
+    A streak of the grain answers too, but less than a disc; whether a spot is a knot only the grain beside it can tell. Looked
+    for once a view and step.
     """
+    known = _SPOTS.setdefault(view, {})
+    if step not in known:
+        known[step] = _spots(view, step)
+    return known[step]
+
+
+def _spots(view: WorkingView, step: int) -> tuple[Spot, ...]:
     height, width = view.mask.shape
     rows, cols = -(-height // step), -(-width // step)
     grey = _to_cells(np.asarray(cv2.cvtColor(view.pixels, cv2.COLOR_RGB2GRAY), np.float32), step, rows, cols)
