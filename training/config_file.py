@@ -44,13 +44,17 @@ class Config:
     experts of each question, real ones have 1 (see docs/accuracy.md for how they were chosen);
     `prior_power`: how far the reference base rates of faces follow the collection's mix (1) rather than an even one (0);
     `rendered_rows`: how many of them the table keeps; `located`: kinds of located evidence on faces that count
-    (`vision.inference.located`; the program itself always counts all of them)."""
+    (`vision.inference.located`; the program itself always counts all of them); `distance_dims`, `distance_directions`: numbers
+    of each crop and directions of all that unlikeness is told from, `distance_unseen`: how many times as far as taught authors'
+    panels those of authors lie whose looks had no part in the projection (`training.refusal_scores` prints all three)."""
 
     seed: int
     inner_folds: int
     outer_folds: int
     look_dims: int
     distance_dims: int
+    distance_directions: int
+    distance_unseen: float
     level: float
     pooled: float
     right_when_decided: float

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from training.accuracy import DOCUMENT, PICTURES
 from training.config_file import Config, load_config
 from training.experts import Array
-from training.fit import fit, look_distance
+from training.fit import fit
 from training.heldout import verdicts
 from training.panel_facts import KINDS, Facts, real_facts, rendered_facts
 from training.stacking import author_folds
@@ -78,7 +78,7 @@ def _fold(job: tuple[Table, Table | None, Config, NDArray[np.bool_], NDArray[np.
             continue
         unseen = table.rows(rows)
         said = verdicts(fitted, fitted.answers(unseen, config), unseen, config)
-        keep = evidence.trust(look_distance(unseen, config, fitted.centre, fitted.spread), fitted.limit)
+        keep = evidence.trust(fitted.distance(unseen, config), fitted.limit)
         terms = evidence.terms(fitted.log_probs(unseen, config, "face"), fitted.weights["face"]) * keep[:, None, None]
         out.append(Judged(said.answers.face, said.decided, terms))
     return out

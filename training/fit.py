@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from training import calibration, conformal, stacking
+from training import calibration, conformal, stacking, unlike_directions
 from training.config_file import Config, ExpertSettings
 from training.experts import Array, Expert, balanced, fit_expert, mixed_weight
 from training.tables import Table, crops
@@ -39,7 +39,8 @@ class Answers:
 @dataclass(frozen=True, eq=False)
 class Fitted:
     """All that the model files hold. `experts`, `weights`: by target; `priors`: (target -> (classes,)) of the reference
-    mix; `core_table` (6, 4); `centre`, `spread` (crops * dims,) and `quantiles` of the distance; `sets`: thresholds."""
+    mix; `core_table` (6, 4); `centre`, `spread` (crops * dims,), `directions` (crops * dims, kept) and `quantiles` of the
+    distance; `sets`: thresholds."""
 
     experts: dict[str, list[Expert]]
     weights: dict[str, Array]
@@ -47,6 +48,7 @@ class Fitted:
     core_table: Array
     centre: Array
     spread: Array
+    directions: Array
     quantiles: Array
     limit: float
     sets: dict[str, dict[str, float]]
@@ -65,7 +67,7 @@ class Fitted:
 
     def distance(self, table: Table, config: Config) -> Array:
         """(n,) distances to what was taught, see `look_distance`."""
-        return look_distance(table, config, self.centre, self.spread)
+        return look_distance(table, config, self.centre, self.spread, self.directions)
 
 
 def numbers(table: Table, settings: ExpertSettings) -> NDArray[np.float32]:
@@ -84,10 +86,14 @@ def columns(table: Table, settings: ExpertSettings) -> list[int]:
     return [i for i, name in enumerate(table.names) if str(name) in group]
 
 
-def look_distance(table: Table, config: Config, centre: Array, spread: Array) -> Array:
-    """Root mean square of standardised leading look numbers: 1 is ordinary."""
-    z = table.looks[:, :, : config.distance_dims].astype(np.float64).reshape(len(table), -1)
-    return np.asarray(np.sqrt((((z - centre) / spread) ** 2).mean(axis=1)))
+def look_distance(table: Table, config: Config, centre: Array, spread: Array, directions: Array) -> Array:
+    """Root mean square along the leading directions of the looks: 1 is ordinary (`training.unlike_directions`)."""
+    return unlike_directions.distance(_leading_looks(table, config), centre, spread, directions)
+
+
+def _leading_looks(table: Table, config: Config) -> Array:
+    """(n, crops * dims)."""
+    return table.looks[:, :, : config.distance_dims].astype(np.float64).reshape(len(table), -1)
 
 
 def located_terms(table: Table, config: Config) -> Array:
@@ -208,7 +214,7 @@ def fit(
     for target in ("view", "core_visible"):
         priors[target] = np.full(len(TARGETS[target]), 1 / len(TARGETS[target]))
     table = calibration.core_table(real.face, real.core, real.shared_weight)
-    distance, centre, spread = _distances(real, config, folds)
+    distance, centre, spread, directions = _distances(real, config, folds)
     quantiles = np.quantile(distance, np.linspace(0, 1, 41))
     limit = float(np.quantile(distance, config.trust_quantile))
     keep = evidence.trust(distance, limit)
@@ -226,7 +232,7 @@ def fit(
             offsets = [(even + np.log(priors[target]), w), (even, balanced(y, w, classes))]
             scale = keep
         weights[target], held[target] = _stack(outputs[target], y, w, offsets, folds, config.stack_strength, scale)
-    draft = Fitted(experts, weights, priors, table, centre, spread, quantiles, limit, {}, Rule(1, 1, 1, 0),
+    draft = Fitted(experts, weights, priors, table, centre, spread, directions, quantiles, limit, {}, Rule(1, 1, 1, 0),
                    len(np.unique(real.specimen)))
     said = combine(held, distance, draft, located_terms(real, config))
     sets = _sets(real, said, config)
@@ -234,14 +240,15 @@ def fit(
     return Fitted(**{**vars(draft), "sets": sets, "rule": rule})
 
 
-def _distances(real: Table, config: Config, folds: list[NDArray[np.bool_]]) -> tuple[Array, Array, Array]:
-    """Distances of each row from what other authors show, and centre and spread of all."""
-    z = real.looks[:, :, : config.distance_dims].astype(np.float64).reshape(len(real), -1)
+def _distances(real: Table, config: Config, folds: list[NDArray[np.bool_]]) -> tuple[Array, Array, Array, Array]:
+    """Distances of each row from what other authors show; centre, spread and directions of all."""
+    z = _leading_looks(real, config)
     out = np.zeros(len(real))
     for fold in folds:
-        out[fold] = look_distance(real.rows(fold), config, z[~fold].mean(axis=0), z[~fold].std(axis=0))
-    as32 = [v.astype(np.float32).astype(np.float64) for v in (z.mean(axis=0), z.std(axis=0))]
-    return out, as32[0], as32[1]
+        out[fold] = unlike_directions.distance(z[fold], *unlike_directions.leading(z[~fold], config.distance_directions))
+    centre, spread, directions = (v.astype(np.float32).astype(np.float64)
+                                  for v in unlike_directions.leading(z, config.distance_directions))
+    return out, centre, spread, directions
 
 
 def substrate_labels(table: Table) -> NDArray[np.int8]:

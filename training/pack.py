@@ -90,6 +90,8 @@ def graph(fitted: Fitted, projection: Projection, config: Config, table: Table) 
                             g.constant([1], np.int64)]) for c in crops()]
     z = g.add("Concat", lead, axis=1)
     z = g.add("Div", [g.add("Sub", [z, g.constant(fitted.centre)]), g.constant(fitted.spread)])
+    # The looks of taught panels helped make the projection, so along these directions panels never seen lie a little farther.
+    z = g.add("MatMul", [z, g.constant(fitted.directions / config.distance_unseen)])
     mean = g.add("ReduceMean", [g.add("Mul", [z, z])], axes=[1], keepdims=0)
     g.add("Sqrt", [mean], "distance")
     inputs = [helper.make_tensor_value_info("values", TensorProto.FLOAT, ["n", len(table.names)])]

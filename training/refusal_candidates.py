@@ -33,7 +33,7 @@ def flat(looks: Array, dims: int, crops: tuple[int, ...] = (0, 1, 2)) -> Array:
 
 
 def spread_from_centre(dims: int, crops: tuple[int, ...] = (0, 1, 2)) -> Candidate:
-    """Root mean square of standardised numbers: what `training.fit.look_distance` does."""
+    """Root mean square of standardised numbers."""
 
     def fit(looks: Array, _: Labels) -> tuple[Score, int]:
         z = flat(looks, dims, crops)
@@ -130,7 +130,7 @@ def residual(kept: int) -> Candidate:
 
 def directions(kept: int, dims: int = 64) -> Candidate:
     """Root mean square of the leading directions of all crops together, each in units of its spread: what most panels vary
-    in is measured, what few panels could teach is left out."""
+    in is measured, what few panels could teach is left out. What `training.fit.look_distance` does."""
 
     def fit(looks: Array, _: Labels) -> tuple[Score, int]:
         z = flat(looks, dims)
@@ -158,9 +158,9 @@ def mixture(kept: int, parts: int, dims: int = 24) -> Candidate:
     return Candidate(f"mixture of {parts} Gaussians, {kept} directions of {dims} numbers", fit)
 
 
-SHIPPED = spread_from_centre(24)
+PLAIN, SHIPPED = spread_from_centre(24), directions(32)
 CANDIDATES: tuple[Candidate, ...] = (
-    SHIPPED, spread_from_centre(8), mahalanobis(24), mahalanobis(64), by_class(24, background=False),
+    PLAIN, spread_from_centre(8), mahalanobis(24), mahalanobis(64), by_class(24, background=False),
     by_class(24, background=True), neighbours(24, 5, furniture=True), residual(96), mixture(12, 4), mixture(24, 3),
-    mixture(24, 3, 64), *(directions(k, 64) for k in (16, 24, 32, 40, 64)),
+    mixture(24, 3, 64), directions(16), directions(24), SHIPPED, directions(40), directions(64),
 )

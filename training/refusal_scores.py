@@ -28,7 +28,7 @@ from training.experts import Array
 from training.figures import auc
 from training.measuring import Measured, measure_all
 from training.real_photos import Labelled, labelled_panels
-from training.refusal_candidates import CANDIDATES, SHIPPED, Candidate
+from training.refusal_candidates import CANDIDATES, PLAIN, SHIPPED, Candidate
 from training.robust_scores import Answer, answer_of
 from training.stacking import author_folds
 from training.tables import Projection, short_hash
@@ -152,6 +152,7 @@ def shipped_lines(model: Model, real: Panels, furniture: Bools, other: Panels, s
     control = kind == sources.CONTROL
     quantiles = model.tables["distance"]["quantiles"]
     limit = float(np.interp(model.tables["rule"]["unlike"], np.linspace(0, 1, len(quantiles)), quantiles))
+    limit *= load_config().distance_unseen  # the model divides by it
     out = [f"shipped limit: furniture refused, author unseen {share(ours[furniture] > limit)}",
            f"  {'no furniture':30s} {'panels':>6s}  AUC    refused  decided: no wood  wood or print  paint or board"]
     parts = [(k, kind == k) for k in sorted(set(kind) - {sources.CONTROL})]
@@ -170,7 +171,7 @@ def shipped_lines(model: Model, real: Panels, furniture: Bools, other: Panels, s
 
 
 def candidate_lines(real: Panels, furniture: Bools, other: Panels, scores: dict[str, tuple[Array, Array, int]]) -> list[str]:
-    """Every score on both halves of the pictures, and the one chosen on the first against the shipped one on the second."""
+    """Every score on both halves of the pictures, and the one chosen on the first against the plainest on the second."""
     kind = np.array([r.author for r in other.rows])
     control = kind == sources.CONTROL
     first = np.array([int(hashlib.sha256(g.encode()).hexdigest()[:8], 16) % 2 == 0 for g in other.group]) & ~control
@@ -191,10 +192,10 @@ def candidate_lines(real: Panels, furniture: Bools, other: Panels, scores: dict[
                    f"{(theirs[control] > limit).mean() if control.any() else float('nan'):.3f}")
     best = max(found, key=found.__getitem__)
     mine, foreign = draws(real.group[furniture], 2), draws(other.group[second], 3)
-    new, old = (areas(scores[n][0][furniture], scores[n][1][second], mine, foreign) for n in (best, SHIPPED.name))
+    new, old = (areas(scores[n][0][furniture], scores[n][1][second], mine, foreign) for n in (best, PLAIN.name))
     ratio = unseen_ratio(next(c for c in CANDIDATES if c.name == best), real)
     out += [f"chosen: {best}; panels that had no part in the projection of looks lie {ratio:.2f} times as far",
-            f"  AUC {told(new)}, shipped {told(old)}, difference {told(new - old, signed=True)}"]
+            f"  AUC {told(new)}, {PLAIN.name} {told(old)}, difference {told(new - old, signed=True)}"]
     return out
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from training import refusal_sources as sources
-from training.refusal_candidates import CANDIDATES, SHIPPED, directions
+from training.refusal_candidates import CANDIDATES, PLAIN, directions
 from training.refusal_scores import areas, draws, ends_in
 from training.robust_scores import Answer
 from training.unlike_directions import leading
@@ -59,7 +59,7 @@ def test_what_agrees_in_all_crops_in_a_new_way_is_told_by_directions_and_hardly_
         score, _ = candidate.fit(z, face)
         return areas(score(fresh), score(strange), np.ones((1, 200)), np.ones((1, 200)))[0]
 
-    assert area(directions(40, DIMS)) > area(SHIPPED)
+    assert area(directions(40, DIMS)) > area(PLAIN)
 
 
 def test_areas_agree_with_scikit_learn_under_weights():
