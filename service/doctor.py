@@ -208,8 +208,8 @@ def examine() -> list[Check]:
     """All checks, in the order of what they build on."""
     out = [check_python(), *(check_library(d, m) for d, m in LIBRARIES.items())]
     further: Sequence[Callable[[], Check]] = (
-        check_heic, check_backbone, check_panel_net, check_panel_finder, check_small_models, check_detail_models, check_model, check_memory,
-        check_text)
+        check_heic, check_backbone, check_panel_net, check_panel_finder, check_small_models, check_detail_models, check_model,
+        check_memory, check_text)
     return [*out, *(check() for check in further), check_writing(Path(os.getcwd()))]
 
 

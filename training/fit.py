@@ -266,7 +266,7 @@ def substrate_labels(table: Table) -> NDArray[np.int8]:
 
 def _sets(real: Table, said: Answers, config: Config) -> dict[str, dict[str, float]]:
     weight = real.weight.astype(np.float64)
-    face_use, core_use = judging_use(real, "face"), real.core >= 0
+    face_use, core_use = judging_use(real, "face"), judging_use(real, "core")
     substrate = substrate_labels(real)
 
     def limits(p: Array, y: NDArray[np.int8], use: NDArray[np.bool_], names: tuple[str, ...], pooled: float) -> dict[str, float]:
@@ -275,7 +275,8 @@ def _sets(real: Table, said: Answers, config: Config) -> dict[str, dict[str, flo
 
     return {
         "face": limits(said.face, real.face, face_use, joint.FACES, config.pooled),
-        "core": limits(said.core, real.core, core_use, joint.CORES, config.pooled),
+        # Cores in view only, each by itself: what hides says little, and leaning on it broke the promise where one looks.
+        "core": limits(said.core, real.core, core_use, joint.CORES, 0.0),
         # Too many substrates have a handful of specimens for a threshold each.
         "substrate": limits(said.substrate, substrate, substrate >= 0, joint.SUBSTRATES, float("inf")),
     }

@@ -2,8 +2,8 @@
 
     python -m training.net_held_out --answers net_answers.npz --photos DIR
 
-The shipped net was taught on the very panels that the classifier is taught on; there it would seem far better than on the photo of
-a stranger. The nets of the folds of authors (training/panel_net.py) answer in its stead: their numbers are kept in
+The shipped net was taught on the very panels that the classifier is taught on; there it would seem far better than on the photo
+of a stranger. The nets of the folds of authors (training/panel_net.py) answer in its stead: their numbers are kept in
 training/tables/net_held_out.json by outline and used in teaching and in held-out scores. The folds are those of the held-out
 figures, so a figure of a fold rests on a net without it; the classifier of that fold is taught on what other nets say of other
 authors, of whom each net has seen some.

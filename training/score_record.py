@@ -1,4 +1,4 @@
-"""Figures of the collection's own score script, kept in docs/scores.json and shown in docs/accuracy.md.
+"""Figures of the collection's own score script, kept in docs/scores.json and shown in docs/accuracy.md and docs/measured.md.
 
     python ../shared/checks/score_photos.py --no-finding --json held_out.json \\
         --program ".venv/bin/python $PWD/benchmarks/heldout_grainassay.py"        # every author by a model that never saw them
@@ -27,6 +27,27 @@ RUNS = {
 
 #: Section of docs/accuracy.md -> name -> command whose output is kept and shown.
 PRINTED = {
+    "The unseen rendered test": {
+        "unseen": "python -m training.rendered_scores --rows FILE",
+        "net_alone": "python -m training.rendered_scores --rows FILE --net-alone FILE",
+    },
+    "Other models, sets, markets": {
+        "models": "python -m training.model_table",
+        "baselines": "python -m training.baselines --photos DIR",
+        "sets": "python -m training.conformal_check",
+        "market": "python -m training.market_check",
+    },
+    "Refusal, robustness, cues, evidence": {
+        "refusal": "python -m training.refusal_scores --photos DIR --textures DIR DIR --cache DIR --kept DIR",
+        "robust": "python -m training.robust_scores --photos DIR --renders DIR --cache DIR --kept DIR --every-rendered 2",
+        "cues": "python -m training.cue_scores --kept FILE",
+        "eye_cues": "python -m training.eye_cue_scores",
+        "regions": "python -m training.net_region_scores --photos DIR --every 3",
+    },
+    "Many photos, and the next one": {
+        "fused": "python -m training.fuse_scores --renders DIR --photos DIR",
+        "next": "python -m training.next_gain --check --renders DIR",
+    },
     "Finding panels": {
         "finding": "python -m training.finding_scores --photos DIR --cache DIR --renders DIR --nets training/nets",
         "rendered": "python -m training.rendered_panels --renders DIR --most 120 --nets training/nets",

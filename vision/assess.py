@@ -84,13 +84,13 @@ def assess(
             problems = (*problems, problem("no_wood_like_surface"))
         results.append((replace(photo, problems=(*problems, *_shared_problems(kept))), kept))
     tell("looking for figure that recurs", 1.0)
-    results, repeats = with_repeats(results, model, prior_name)
+    results, repeats, again = with_repeats(results, model, prior_name)
     more: dict[Place, tuple[Detail, ...]] = {}
     if details:
         tell("looking for joints, fittings and damage", 1.0)
         more = _details(results)
     tell("putting parts together", 1.0)
-    return _together(results, repeats, more, model, prior_name, info)
+    return _together(results, repeats, again, more, model, prior_name, info)
 
 
 def _details(results: Sequence[tuple[Photo, list[Seen]]]) -> dict[Place, tuple[Detail, ...]]:
@@ -137,10 +137,10 @@ def _shared_problems(seen: Sequence[Seen]) -> tuple[Problem, ...]:
 
 
 def _together(
-    results: list[tuple[Photo, list[Seen]]], repeats: Sequence[RepeatSeen], details: Mapping[Place, tuple[Detail, ...]],
-    model: Model, prior: str, info: ModelInfo,
+    results: list[tuple[Photo, list[Seen]]], repeats: Sequence[RepeatSeen], again: Sequence[tuple[Place, Place]],
+    details: Mapping[Place, tuple[Detail, ...]], model: Model, prior: str, info: ModelInfo,
 ) -> Assessment:
-    """Verdicts, parts, findings over several photos, and next steps."""
+    """Verdicts, parts, findings over several photos, and next steps. `again`: panels that are one surface seen twice."""
     findings: list[Finding] = []
     ids: dict[str, list[str]] = {}
     contexts: dict[Place, PanelContext] = {}
@@ -173,7 +173,7 @@ def _together(
             problems = (*photo.problems, *s.problems)
             cues = with_wear(s.cues, details.get((photo.id, s.context.panel.id), ()))
             judged[photo.id, s.context.panel.id] = model.verdict(s.judgement, cues, problems, ids.get(key, ()))
-    parts = _parts(results, judged, info, _substrate_prior(model, info))
+    parts = _parts(results, judged, info, _substrate_prior(model, info), again)
     pairs = [(contexts[a], contexts[b]) for part in parts for a, b in _pairs(part)]
     for draft, owners in cross_photo_drafts(pairs):
         add(draft, owners)
@@ -183,7 +183,7 @@ def _together(
             cues = tuple(c for c in ("gloss_pair", *old.cues) if c != "none")
             judged[place] = replace(old, cues=cues, findings=(*old.findings, findings[-1].id))
     if pairs:
-        parts = _parts(results, judged, info, _substrate_prior(model, info))
+        parts = _parts(results, judged, info, _substrate_prior(model, info), again)
     photo_results = tuple(
         PhotoResult(photo, tuple(
             PanelResult(s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.context.measure.field,
@@ -195,14 +195,14 @@ def _together(
 
 def _parts(
     results: list[tuple[Photo, list[Seen]]], judged: Mapping[Place, Verdict], info: ModelInfo,
-    substrate: Mapping[str, float],
+    substrate: Mapping[str, float], again: Sequence[tuple[Place, Place]],
 ) -> tuple[Part, ...]:
     """Sightings of all photos put together into parts."""
     sightings = [Sighting(photo.id, s.context.panel, s.view, judged[photo.id, s.context.panel.id], s.colour)
                  for photo, seen in results for s in seen]
     sizes = {photo.id: (photo.width, photo.height) for photo, _ in results}
     return find_parts(sightings, sizes, prior_face=info.prior_face, prior_core=info.prior_core,
-                      prior_substrate=substrate)
+                      prior_substrate=substrate, seen_again=again)
 
 
 def _substrate_prior(model: Model, info: ModelInfo) -> dict[str, float]:

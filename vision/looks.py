@@ -68,7 +68,7 @@ def native_window(view: WorkingView, side: int) -> tuple[NDArray[np.uint8], NDAr
     tile, mark = view.native[y0 : y0 + th, x0 : x0 + tw], mask[y0 : y0 + th, x0 : x0 + tw]
     if tile.shape[:2] != (side, side):
         bottom, right = side - th, side - tw
-        tile, mark = (np.asarray(cv2.copyMakeBorder(np.ascontiguousarray(a), 0, bottom, 0, right, cv2.BORDER_REFLECT))
+        tile, mark = (np.asarray(cv2.copyMakeBorder(np.ascontiguousarray(a), 0, bottom, 0, right, cv2.BORDER_REFLECT), np.uint8)
                       for a in (tile, mark))
     return np.asarray(tile, dtype=np.uint8), np.asarray(mark > 0)
 

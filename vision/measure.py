@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-SURFACE_ROOMS = (colour, texture, prints, gloss, paint, cues_seen, edge_strips, edge_side, panel_net)
+from vision import cues_seen, grain, layouts, panel_net, shape
 from vision.edges import side as edge_side
 from vision.edges import strips as edge_strips
 from vision.edges.edge import EdgeReport

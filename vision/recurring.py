@@ -28,11 +28,17 @@ class RepeatSeen:
     places: tuple[tuple[str, str], ...]
 
 
-def with_repeats(results: Results, model: Model, prior: str) -> tuple[Results, list[RepeatSeen]]:
-    """The panels judged with what recurs on them, and a finding for each repeat that speaks for a panel."""
+Place = tuple[str, str]
+
+
+def with_repeats(
+    results: Results, model: Model, prior: str
+) -> tuple[Results, list[RepeatSeen], list[tuple[Place, Place]]]:
+    """The panels judged with what recurs on them, a finding for each repeat that speaks for a panel, and the pairs of (photo,
+    panel) on two photos whose figure registers as one surface seen twice."""
     at = [(p, n) for p, (_, seen) in enumerate(results) for n, s in enumerate(seen) if s.view in FACES]
     if not at:
-        return results, []
+        return results, [], []
     repeats = find_repeats([sheet_of(results[p][1][n].context.measure.view, _size(results[p][0])) for p, n in at])
     best = strongest(repeats, len(at))
     out = [(photo, list(seen)) for photo, seen in results]
@@ -40,7 +46,9 @@ def with_repeats(results: Results, model: Model, prior: str) -> tuple[Results, l
         if repeat is not None:
             out[p][1][n] = judged_again(out[p][1][n], numbers(repeat), model, prior)
     contexts = [out[p][1][n].context for p, n in at]
-    return out, [_seen(repeat, contexts, best) for repeat in _distinct(best)]
+    places = [(c.panel.photo, c.panel.id) for c in contexts]
+    again = [(places[r.a], places[r.b]) for r in repeats if r.same_surface and places[r.a][0] != places[r.b][0]]
+    return out, [_seen(repeat, contexts, best) for repeat in _distinct(best)], again
 
 
 def _size(photo: Photo) -> tuple[int, int]:

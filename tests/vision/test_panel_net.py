@@ -62,7 +62,7 @@ def test_numbers_are_log_odds_against_the_mean():
     assert list(values) == [f.name for f in panel_net.FEATURES]
     for kind, names in (("face", FACES), ("core", CORES), ("view", panel_net.VIEWS)):
         assert sum(values[f"net_{kind}_{n}"] for n in names) == pytest.approx(0, abs=1e-5)
-    assert panel_net.VIEWS == TARGETS["view"]
+    assert TARGETS["view"] == panel_net.VIEWS
 
 
 def test_the_net_is_asked_once_a_view(monkeypatch):
