@@ -208,7 +208,7 @@ def _denoise(tone: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:
     """Chroma smoothed more than luma, as phones do; luma by an edge-keeping filter."""
     ycc = cv2.cvtColor(tone, cv2.COLOR_RGB2YCrCb)
     strength = phone.denoise
-    y = cv2.bilateralFilter(np.ascontiguousarray(ycc[..., 0]), 5, 0.02 + 0.06 * strength, 1.0 + strength)
+    y = cv2.bilateralFilter(np.ascontiguousarray(ycc[..., 0]), 7, 0.02 + 0.06 * strength, 1.6 + strength)
     ycc[..., 0] = ycc[..., 0] + (y - ycc[..., 0]) * np.float32(0.5 + 0.5 * strength)
     for k in (1, 2):
         ycc[..., k] = cv2.GaussianBlur(ycc[..., k], (0, 0), 0.7 + 1.6 * strength)
