@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from training.figure.noise import thin_grid, widen
 from training.scenes.cameras import DELIVERIES, HABITS, Delivery, Habit
 from vision.resize import resize
 
@@ -120,7 +121,7 @@ def expose(
 ) -> NDArray[np.uint8]:
     """Linear RGB radiance (h, w, 3) to an sRGB photo before JPEG; deterministic in `seed`. `light`: colour of the light."""
     img = np.nan_to_num(np.asarray(linear, dtype=np.float32), nan=0.0, posinf=1e3, neginf=0.0)
-    img = np.minimum(img, 60 * float(np.median(img) + 1e-3))
+    img = np.minimum(img, 60 * float(np.median(img[::4, ::4]) + 1e-3))
     h, w = img.shape[:2]
     yy, xx = np.meshgrid(np.linspace(-1, 1, h, dtype=np.float32), np.linspace(-1, 1, w, dtype=np.float32), indexing="ij")
     img = img * (1 - phone.vignette * 0.35 * (xx**2 + yy**2))[..., None]
@@ -130,7 +131,7 @@ def expose(
     # a phone meters for the middle tones: the gain follows a clipped, centre-weighted mean
     grey = img @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
     weight = np.exp(-(xx**2 + yy**2))
-    cap = np.quantile(grey, 0.97)
+    cap = np.quantile(grey[::2, ::2], 0.97)
     img = img * np.float32(phone.exposure / max(float((np.minimum(grey, cap) * weight).sum() / weight.sum()), 1e-5))
     tint = np.maximum(np.array(light, dtype=np.float32) / np.float32(light[1]), 0.05)
     img = img * np.array(phone.cast, dtype=np.float32) * tint ** np.float32(-phone.balance)
@@ -160,9 +161,11 @@ def expose(
 
 def _lifted(img: NDArray[np.float32], strength: float) -> NDArray[np.float32]:
     """Shadows brightened and lights held back by what lies broadly about them, as phones do."""
-    grey = np.maximum(img.mean(axis=2), 1e-4)
-    broad = np.exp(cv2.GaussianBlur(np.log(grey), (0, 0), 0.04 * max(grey.shape)))
-    gain = (broad / float(np.exp(np.log(grey).mean()))) ** np.float32(-0.6 * strength)
+    h, w = img.shape[:2]
+    rows, cols = (np.round(v).astype(int) for v in thin_grid((h, w), 4))
+    light = np.log(np.maximum(img[rows][:, cols].mean(axis=2), 1e-4))
+    broad = cv2.GaussianBlur(light, (0, 0), 0.04 * max(light.shape)) - light.mean()
+    gain = np.exp(widen(np.asarray(broad, dtype=np.float32), (h, w)) * np.float32(-0.6 * strength))
     return np.asarray(img * np.clip(gain, 0.45, 2.6)[..., None], dtype=np.float32)
 
 
@@ -205,7 +208,7 @@ def _denoise(tone: NDArray[np.float32], phone: Phone) -> NDArray[np.float32]:
     """Chroma smoothed more than luma, as phones do; luma by an edge-keeping filter."""
     ycc = cv2.cvtColor(tone, cv2.COLOR_RGB2YCrCb)
     strength = phone.denoise
-    y = cv2.bilateralFilter(np.ascontiguousarray(ycc[..., 0]), 5, 0.02 + 0.06 * strength, 1.0 + strength)
+    y = cv2.bilateralFilter(np.ascontiguousarray(ycc[..., 0]), 7, 0.02 + 0.06 * strength, 1.6 + strength)
     ycc[..., 0] = ycc[..., 0] + (y - ycc[..., 0]) * np.float32(0.5 + 0.5 * strength)
     for k in (1, 2):
         ycc[..., k] = cv2.GaussianBlur(ycc[..., k], (0, 0), 0.7 + 1.6 * strength)
