@@ -4,7 +4,8 @@
     python $PWD/benchmarks/heldout_grainassay.py look PHOTO --json ...
 
 Called with `look`, it passes everything on to the program and adds `--model build/folds/K`. A photo of no known author
-gets the packaged model. Edges that the edge net was taught on get the numbers of a net that saw nothing of their photographer.
+gets the packaged model. Panels that the edge net or the panel net was taught on get the numbers of nets that saw nothing of their
+author.
 """
 
 from __future__ import annotations
