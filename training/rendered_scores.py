@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training import rendered_scores_stats as stats
-from training.rendered_scores_answers import MIX, Said, answers, said_by_net
+from training.rendered_scores_answers import MIX, Said, answers, said_by_net, with_net
 from training.rendered_scores_stats import Figure, Value
 from training.rendered_test_rows import RenderedRows, load
 from training.rendered_test_truth import CUES
@@ -296,9 +296,12 @@ def _tables(found: Mapping[str, Value]) -> Iterator[str]:
             yield f"  {name[len(prefix):]:<42}{row[0].panels:>7}{cells}  {verdict_on(f'{name}: left open', row[5])}".rstrip()
 
 
-def judged(paths: Sequence[Path], model: Model | None = None, prior: str = "reference") -> tuple[RenderedRows, Said]:
-    """Rows of some files and what a model (default: the shipped one) says of them under a prior."""
-    rows = load(*paths)
+def judged(
+    paths: Sequence[Path], model: Model | None = None, prior: str = "reference", net: Path | None = None
+) -> tuple[RenderedRows, Said]:
+    """Rows of some files and what a model (default: the shipped one) says of them under a prior. `net`: what the panel net
+    answered on them, where they were measured without it."""
+    rows = load(*paths) if net is None else with_net(load(*paths), net)
     return rows, answers(rows, load_model() if model is None else model, prior)
 
 
@@ -310,13 +313,14 @@ def main() -> None:
     parser.add_argument("--prior", default="reference", help=f"of the model, or {MIX}: the test's own mix of faces")
     parser.add_argument("--rounds", type=int, default=200)
     parser.add_argument("--net-alone", type=Path, help="judge these answers of the panel net instead of a model")
+    parser.add_argument("--net", type=Path, help="what the panel net answered on these rows, if they were measured without it")
     args = parser.parse_args()
     if args.net_alone is not None:
         rows, said = said_by_net(load(*args.rows), args.net_alone)
         name = "none: the panel net alone"
     else:
         model = load_model(args.model)
-        rows, said = judged(args.rows, model, args.prior)
+        rows, said = judged(args.rows, model, args.prior, args.net)
         name = f"{model.tables['id']}, prior {args.prior}"
     print("\n".join(text(rows, said, figures(rows, said, args.rounds), name)))
 

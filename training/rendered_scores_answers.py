@@ -126,6 +126,17 @@ def said_by_net(rows: RenderedRows, answered: Path, least: float = 0.9) -> tuple
     return rows.rows(at >= 0), said
 
 
+def with_net(rows: RenderedRows, answered: Path) -> RenderedRows:
+    """The rows with the panel net's numbers (vision.panel_net.FEATURES), from logits as `training.panel_net --judge` writes them:
+    rows measured before a net was taught can so be judged with it."""
+    from vision.panel_net import FEATURES, numbers
+
+    with np.load(answered, allow_pickle=False) as d:
+        said = zip(d["face"], d["core"], d["view"], d["core_visible"], strict=True)
+        values = [list(numbers(f, c, v, float(seen[0] - seen[1])).values()) for f, c, v, seen in said]
+        return rows.with_numbers([str(i) for i in d["ids"]], [f.name for f in FEATURES], np.array(values, dtype=np.float32))
+
+
 def _reaching(p: Array, least: float) -> Bools:
     """(n, classes) the likeliest classes of each row that together reach `least`."""
     order = np.argsort(-p, axis=1, kind="stable")

@@ -12,6 +12,8 @@ from vision.registry import CORE_WORDS, CORES, FACE_WORDS
 
 #: Evidence below this is not worth a line unless a mark was located: half a deciban moves even odds by 1.2 to 1.
 LEAST_DECIBANS = 0.5
+#: Marks of these are many and small, so they are shown only where they weigh something.
+IF_WEIGHING = ("eye_cues",)
 EDGE_KINDS = ("edge_layers", "edge_particles", "end_rings", "edge_make")
 
 
@@ -38,7 +40,7 @@ def panel_drafts(ctx: PanelContext, edge: bool) -> list[Draft]:
         where, located = place(kind, ctx)
         if kind in EDGE_KINDS and not edge:
             where, located = (ctx.outline_region(),), False
-        if weight.decibans < LEAST_DECIBANS and not located:
+        if weight.decibans < LEAST_DECIBANS and (not located or kind in IF_WEIGHING):
             continue
         text = f"{observe(ctx)} {tail(weight.supports, weight.against, weight.decibans)}"
         drafts.append(Draft(kind, where, weight, text))

@@ -51,3 +51,10 @@ def test_marks_end_where_the_panel_ends():
 def test_it_stands_among_the_findings():
     drafts = panel_drafts(replace(context(straight_grain()), weights={"eye_cues": Weight("solid_wood", "veneer", 3.0)}), False)
     assert [d.kind for d in drafts] == ["eye_cues"] and drafts[0].text.endswith("as the surface.")
+
+
+def test_marks_that_weigh_nothing_are_not_shown():
+    ctx = of(boards(1, steps=(0.0, 0.16, -0.1, 0.1)))
+    light = replace(ctx, weights={"eye_cues": Weight("solid_wood", "veneer", 0.2)})
+    assert place("eye_cues", light)[1] and panel_drafts(light, False) == []
+    assert panel_drafts(replace(light, weights={"eye_cues": Weight("solid_wood", "veneer", 0.6)}), False)
