@@ -46,8 +46,8 @@ class Measured:
 #: Code that the numbers come from: a change there makes stored numbers stale even where no name changes.
 _MEASURING_CODE = ("grain", "surface", "cues_seen", "edges/[!f]*.py", "edges/f[ar]*.py", "intake", "panels/rectify.py",
                    "panels/geometry.py", "panels/outlines.py", "shape.py", "looks.py", "resize.py", "measure.py", "layouts",
-                   "repeats", "panel_net.py", "models/layouts.json", "models/layouts.onnx", "models/repeats.json", "models/edges.*",
-                   "models/panel_net.onnx")
+                   "repeats", "panel_net.py", "models/layouts.json", "models/layouts.onnx", "models/repeats.json",
+                   "models/edges.*", "models/panel_net.onnx")
 
 
 @lru_cache(maxsize=1)
