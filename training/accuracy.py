@@ -107,7 +107,8 @@ _HOW = """
 **Real panels** are the outlined panels of a photo collection. The figures leave out {left} whose label was only judged by eye or
 that come from an industrial line-scan camera. Split by author, {folds} folds: experts, weights, calibration, sets and the rule
 for deciding were all learnt without the authors they are judged on. Left out of that care: the projection of the backbone's
-looks, made from all photos without labels, and a handful of settings in `training/config/teach.json` chosen with all authors
+looks, made from all photos without labels; what the panel net says of the authors that a fold's classifier learns from, which
+comes from nets that had seen authors of the fold (of those judged, no net had seen anything); and a handful of settings in `training/config/teach.json` chosen with all authors
 in view. Means over specimens, so that ten photos of one thing count once; intervals by bootstrap over authors unless
 another is named.
 
