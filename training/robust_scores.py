@@ -5,7 +5,8 @@
 
 Judged are outlined panels whose verdict on the original photo is decided, the outline carried along with the change. Real
 ones by the models of `benchmarks.heldout_grainassay --make` in --folds: an author's panels by a classifier that never saw
-them. Rendered ones, apart, by the shipped model, of which experts for the core and the view have seen rendered pieces.
+them, and without the panel net's numbers: the shipped net was taught on these very panels and would be steadier on them than on
+a stranger's. Rendered ones, which no net was taught on, apart, by the shipped model, of which experts have seen rendered pieces.
 --cache is the folder of the teaching measurements, used only to choose the panels; what is measured here lies in --kept, and
 a run that ends after --minutes is taken up where it stopped.
 """
@@ -16,7 +17,7 @@ import argparse
 import json
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +31,7 @@ from training.robust_changes import CHANGES, ORIGINAL
 from training.robust_measuring import Versions, measured
 from training.tables import short_hash, spread
 from vision import looks as looks_room
+from vision import measure, panel_net
 from vision.inference import Judgement, Model, load_model
 from vision.inference.decide import NARROW
 
@@ -154,13 +156,23 @@ def report(title: str, panels: Sequence[Versions], models: Mapping[str, Model], 
         print(f"  all changes, {name}: {value:.3f} [{low:.3f}, {high:.3f}] by bootstrap over {whose}{target}")
 
 
-def chosen(rows: Sequence[Labelled], cache: Path, models: Mapping[str, Model], every: int) -> list[Labelled]:
-    """Rows that are decided by what the teaching measured of them, every n-th."""
+def chosen(
+    rows: Sequence[Labelled], cache: Path, models: Mapping[str, Model], every: int, net: bool = True
+) -> list[Labelled]:
+    """Rows that are decided by what the teaching measured of them, every n-th. `net`: with the panel net's numbers."""
     found = measure_all(rows, cache, workers=1)
+    values = found.values if net else without_net(found.values)
     by_id = {r.id: r for r in rows}
-    kept = [by_id[i] for i, v, k in zip(found.ids, found.values, found.looks, strict=True)
+    kept = [by_id[i] for i, v, k in zip(found.ids, values, found.looks, strict=True)
             if answer(models[i], v, k).decided and not by_id[i].line_scan]
     return sorted(kept, key=lambda r: short_hash(r.id))[::every]
+
+
+def without_net(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(..., features) with the panel net's numbers as not measurable."""
+    out = values.copy()
+    out[..., [k for k, f in enumerate(measure.schema()) if f.group == panel_net.GROUP]] = np.nan
+    return out
 
 
 def main() -> None:
@@ -179,11 +191,12 @@ def main() -> None:
     folds = {k: load_model(args.folds / str(k)) for k in sorted(set(known.values()))}
     rows = labelled_panels(args.photos)
     models = {r.id: folds[known[short_hash(r.path.name)]] for r in rows if short_hash(r.path.name) in known}
-    asked = chosen([r for r in rows if r.id in models], args.cache, models, args.every)
+    asked = chosen([r for r in rows if r.id in models], args.cache, models, args.every, net=False)
     panels, missing = measured(asked, args.kept, args.minutes)
     if missing:
         print(f"{missing} real panels still to measure: run again", file=sys.stderr)
-    report("real photos, authors held out", panels, models)
+    panels = [replace(p, values=without_net(p.values)) for p in panels]
+    report("real photos, authors held out, without the panel net", panels, models)
     if args.renders is not None:
         rows = spread(rendered_panels(args.renders), 2000, SEED)
         models = dict.fromkeys((r.id for r in rows), load_model())
