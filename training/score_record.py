@@ -80,8 +80,8 @@ PRINTED = {
 }
 #: What a reader must know of a section: under which state of the program it was measured.
 NOTES = {
-    "Finding panels": "Measured before the backbone's weights were kept as half floats (its numbers changed by 0.3 % on average), "
-                      "and verdicts on background with the classifier before the panel net.",
+    "Finding panels": "Measured before the backbone was kept in half floats (its numbers moved by 0.3 % on average), and "
+                      "verdicts on background with the classifier before the panel net.",
     "Edges, joints, fittings, damage": "Measured before the backbone's weights were kept as half floats; only edges read it.",
 }
 KEPT = tuple(name for commands in PRINTED.values() for name in commands)
