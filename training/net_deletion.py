@@ -17,8 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.crop_places import native_corner
-from vision.looks import SIDE
+from vision.looks import SIDE, native_corner
 from vision.net_answer import NetAnswer
 from vision.net_regions import WEAKER, EvidenceMap, evidence_map, net_regions
 from vision.panels import geometry, rectify

@@ -41,7 +41,7 @@ def _paired_weights(real: Table, rendered: Table) -> tuple[Array, Array]:
     return np.where(np.isin(real.face, shared), w_real, 0), np.where(np.isin(rendered.face, shared), w_made, 0)
 
 
-def _by_class_auc(score: Array, made: NDArray[np.bool_], face: NDArray[np.int8], weight: Array) -> float:
+def within_classes(score: Array, made: NDArray[np.bool_], face: NDArray[np.int8], weight: Array) -> float:
     """Mean over face classes of the area within the class; nan without any."""
     found = []
     for c in range(len(FACES)):
@@ -59,7 +59,7 @@ def realism(real: Table, rendered: Table, groups: dict[str, list[int]], seed: in
     values = np.concatenate([real.values, rendered.values]).astype(np.float64)
     features, missing = {}, {}
     for i, name in enumerate(real.names):
-        a = _by_class_auc(values[:, i], made, face, w)
+        a = within_classes(values[:, i], made, face, w)
         features[str(name)] = max(a, 1 - a) if np.isfinite(a) else 0.5
         share = [float(np.average(~np.isfinite(values[m, i]), weights=w[m])) for m in (made, ~made)]
         missing[str(name)] = share[0] - share[1]
@@ -73,7 +73,7 @@ def realism(real: Table, rendered: Table, groups: dict[str, list[int]], seed: in
             expert = fit_expert(values[:, at].astype(np.float32), label, balanced(label, kept, 2), 2, penalty=0.05, prepare=True)
             lp = log_softmax(expert.log_probs(values[test][:, at].astype(np.float32)))
             score[test] = lp[:, 1] - lp[:, 0]
-        told[group] = _by_class_auc(score, made, face, w)
+        told[group] = within_classes(score, made, face, w)
     return Realism(features, missing, told)
 
 

@@ -21,6 +21,7 @@ from training.calibration import specimen_weight
 from training.experts import balanced, fit_expert, log_softmax
 from training.figures import auc
 from training.real_photos import Labelled, labelled_panels, open_panel
+from training.realism import within_classes
 from training.realism_photos import STATISTICS, photo_numbers
 from training.rendered import rendered_panels
 from training.stacking import author_folds
@@ -98,16 +99,6 @@ def told(x: Floats, made: NDArray[np.bool_], face: NDArray[np.int8], author: NDA
         lp = log_softmax(rule.log_probs(z[test].astype(np.float32)))
         score[test] = lp[:, 1] - lp[:, 0]
     return score
-
-
-def within_classes(score: Floats, made: NDArray[np.bool_], face: NDArray[np.int8], weight: Floats) -> float:
-    """Mean over faces shown by both kinds of the area within the face."""
-    found = []
-    for c in range(len(FACES)):
-        rows = (face == c) & (weight > 0) & np.isfinite(score)
-        if rows.any() and made[rows].any() and not made[rows].all():
-            found.append(auc(score[rows], made[rows], weight[rows]))
-    return float(np.mean(found)) if found else float("nan")
 
 
 def interval(

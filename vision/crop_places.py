@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.looks import GROW, SIDE
+from vision.looks import GROW, SIDE, native_corner, surroundings_box
 from vision.panels import geometry
 from vision.types import WorkingView
 
@@ -44,10 +44,7 @@ def _box(x0: float, y0: float, x1: float, y1: float) -> NDArray[np.float64]:
 
 def surroundings_place(size: tuple[int, int], view: WorkingView, side: int, *, grow: float) -> CropPlace:
     """Of the panel's bounding box grown by `grow` of its size on every side, clipped to a photo of `size` (width, height)."""
-    x, y = view.native_origin
-    h, w = view.native.shape[:2]
-    dx, dy = int(w * grow), int(h * grow)
-    return CropPlace(_box(max(0, x - dx), max(0, y - dy), min(size[0], x + w + dx), min(size[1], y + h + dy)))
+    return CropPlace(_box(*surroundings_box(size, view, grow)))
 
 
 def panel_place(size: tuple[int, int], view: WorkingView, side: int) -> CropPlace:
@@ -62,19 +59,6 @@ def native_place(size: tuple[int, int], view: WorkingView, side: int) -> CropPla
     h, w = view.native.shape[:2]
     x, y = x + view.native_origin[0], y + view.native_origin[1]
     return CropPlace(_box(x, y, x + side, y + side), (min(1.0, w / side), min(1.0, h / side)))
-
-
-def native_corner(view: WorkingView, side: int) -> tuple[int, int]:
-    """(x, y) of the tile's top left pixel in the panel's full-resolution crop."""
-    import cv2
-
-    mask = view.native_mask.astype(np.uint8)
-    h, w = mask.shape
-    scale = max(1, max(mask.shape) // 256)
-    distance = cv2.distanceTransform(np.pad(mask[::scale, ::scale], 1), cv2.DIST_L2, 3)
-    cy, cx = ((int(c) - 1) * scale for c in np.unravel_index(int(distance.argmax()), distance.shape))
-    th, tw = min(side, h), min(side, w)
-    return int(np.clip(cx - tw // 2, 0, w - tw)), int(np.clip(cy - th // 2, 0, h - th))
 
 
 Place = Callable[[tuple[int, int], WorkingView, int], CropPlace]

@@ -15,7 +15,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import looks
+from vision import crop_places, looks
 from vision.features import Feature
 from vision.net_answer import NetAnswer
 from vision.panels.geometry import polygon_mask
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: Pictures in the order the net reads them.
 CROPS = ("wide", "context", "panel", "native")
 #: The box of the panel grows by this share of its size on every side.
-GROW = {"wide": 1.0, "context": 0.25}
+GROW = {"wide": crop_places.WIDE, "context": looks.GROW}
 VIEWS = ("face", "edge", "end", "joint")
 OUTPUTS = ("face", "core", "view", "core_visible", "face_map")
 GROUP = "net_region"
@@ -66,10 +66,7 @@ def _with_mark(pixels: Picture, mark: NDArray[np.bool_]) -> Picture:
 
 
 def _surroundings(photo: Picture, view: WorkingView, grow: float, side: int) -> Picture:
-    x, y = view.native_origin
-    h, w = view.native.shape[:2]
-    dx, dy = int(w * grow), int(h * grow)
-    x0, y0, x1, y1 = max(0, x - dx), max(0, y - dy), min(photo.shape[1], x + w + dx), min(photo.shape[0], y + h + dy)
+    x0, y0, x1, y1 = looks.surroundings_box((photo.shape[1], photo.shape[0]), view, grow)
     shrink = np.array([side / (x1 - x0), side / (y1 - y0)])
     outline = (np.asarray(view.panel.outline, dtype=np.float64) - [x0, y0] + 0.5) * shrink - 0.5
     return _with_mark(resize(photo[y0:y1, x0:x1], side, side), polygon_mask(outline, side, side))
