@@ -8,6 +8,7 @@ Needs PyTorch and a GPU. `--real` and `--rendered` are packs of `training.panel_
 floats) and `net_answers.npz`: logits of every real panel by the net of the fold that never saw its author, and by the final net.
 
     python -m training.panel_net --judge FILE.npz ... --out DIR               # what the taught net says of further packs
+    python -m training.panel_net --folds-as-onnx --out DIR                    # panel_net_fold_K.onnx of the folds' nets
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ HIDDEN_CORE = 0.05
 
 
 class Held:
-    """A pack on the device. `crops` (n, 4, KEPT, KEPT, 4) uint8; `labels` target -> (n,); `weight`, `fold` (n,)."""
+    """A pack on the device. `crops` (n, crops, KEPT, KEPT, 4) uint8; `labels` target -> (n,); `weight`, `fold` (n,)."""
 
     def __init__(self, pack: Pack, device: str) -> None:
         import torch  # type: ignore[import-not-found]
@@ -117,6 +118,8 @@ def teach(
         optimiser.step()
         mean.add(net, FADE)
         step += 1
+        if step == 1:
+            begun = time.monotonic()  # the first step finds its algorithms, up to a minute of it: not part of the lesson
         if time.monotonic() - told > 15:
             told = time.monotonic()
             print(f"{words}: {told - begun:5.1f} s  step {step}  loss {float(loss.detach()):.3f}", flush=True)
@@ -167,7 +170,7 @@ def run(chosen: Any) -> None:
     from training.panel_net_layers import PanelNet, load_published, read_published
 
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    torch.backends.cudnn.benchmark = True
+    torch.backends.cudnn.benchmark, torch.backends.cudnn.benchmark_limit = True, 4
     chosen.out.mkdir(parents=True, exist_ok=True)
     begun = time.monotonic()
     real = Held(Pack.load(chosen.real), device)
@@ -205,6 +208,7 @@ def run(chosen: Any) -> None:
             rows = np.flatnonzero(real.fold == fold)
             for t, v in answers(net, real, rows).items():
                 held[t][rows] = v
+            torch.save({k: v.half() for k, v in net.state_dict().items()}, chosen.out / f"fold_{fold}.pt")
         else:
             kept |= {f"final_{t}": v for t, v in answers(net, real, everything).items()}
             torch.save({k: v.half() for k, v in net.state_dict().items()}, chosen.out / "final.pt")
@@ -232,12 +236,27 @@ def judge(chosen: Any) -> None:
         print(f"{len(held.ids)} panels of {path.name} answered", flush=True)
 
 
+def folds_as_onnx(chosen: Any) -> None:
+    """Every `fold_K.pt` of the folder as `panel_net_fold_K.onnx`."""
+    import torch
+
+    from training.panel_net_layers import PanelNet
+
+    for path in sorted(chosen.out.glob("fold_*.pt")):
+        net = PanelNet(chosen.size)
+        kept = torch.load(path, map_location="cpu")
+        net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in kept.items()})
+        export(net, chosen.out / f"panel_net_{path.stem}.onnx")
+        print(f"{path.stem} written", flush=True)
+
+
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--real", type=Path)
     parser.add_argument("--rendered", type=Path, nargs="*", default=[])
     parser.add_argument("--judge", type=Path, nargs="*", default=[], help="teach nothing: the net in --out answers these packs")
+    parser.add_argument("--folds-as-onnx", action="store_true", help="teach nothing: write the folds' nets in --out as ONNX")
     parser.add_argument("--weights", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--size", type=int, default=0)
@@ -251,6 +270,9 @@ def main() -> None:
     chosen = parser.parse_args()
     if chosen.judge:
         judge(chosen)
+        return
+    if chosen.folds_as_onnx:
+        folds_as_onnx(chosen)
         return
     if chosen.real is None or chosen.weights is None:
         parser.error("teaching needs --real and --weights")

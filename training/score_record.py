@@ -30,9 +30,11 @@ PRINTED = {
     "The unseen rendered test": {
         "unseen": "python -m training.rendered_scores --rows FILE",
         "net_alone": "python -m training.rendered_scores --rows FILE --net-alone FILE",
+        "ceiling": "python -m training.rendered_ceiling --rows FILE",
     },
     "Other models, sets, markets": {
         "models": "python -m training.model_table",
+        "trials": "python -m training.net_trials --stacked",
         "baselines": "python -m training.baselines --photos DIR",
         "sets": "python -m training.conformal_check",
         "market": "python -m training.market_check",
