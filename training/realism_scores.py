@@ -1,6 +1,6 @@
 """How well renders of one generator version can be told from real photos, by the backbone's look at panels and by plain numbers.
 
-    python -m training.realism_scores --photos DIR --renders DIR [--every N] [--record]
+    python -m training.realism_scores --photos DIR --renders DIR [--every N] [--every-render N] [--record]
 
 Panels of the same face class are compared, each specimen counting once; folds keep authors (real) and pieces (rendered) whole.
 0.5 = cannot tell, 1 = always tells. --record keeps the figures in training/tables/realism_versions.json, by generator version.
@@ -203,11 +203,12 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--photos", type=Path, required=True)
     parser.add_argument("--renders", type=Path, required=True)
     parser.add_argument("--every", type=int, default=1, help="look at every so-many-th photo of both")
+    parser.add_argument("--every-render", type=int, default=None, help="of the renders, where it differs")
     parser.add_argument("--record", action="store_true", help="keep the figures by version")
     parser.add_argument("--cache", type=Path, default=None, help="keep what was seen of the real photos in this .npz")
     args = parser.parse_args(argv)
     real = _kept(args.cache, args.photos, args.every)
-    found = scores(real, look(chosen(rendered_panels(args.renders), args.every)))
+    found = scores(real, look(chosen(rendered_panels(args.renders), args.every_render or args.every)))
     version = version_of(args.renders)
     print(text_of(version, found))
     if args.record:
