@@ -226,7 +226,7 @@ def realism_document(config: Config, real: Table, rendered: Table) -> str:
         "## From version to version", "",
         "`python -m training.realism_scores --photos DIR --renders DIR --record`: a classifier, judged on authors and pieces it was",
         "not taught on, tells face panels of renders from those of photos; 0.5 cannot tell. The shipped tables hold version 5; the",
-        "panel net was taught on version 6; the row of version 7 rests on few photos rendered at less than full quality.", "",
+        "panel net was taught on version 6; the row of version 7 rests on 110 photos rendered at less than full quality.", "",
         versions_text(), "",
     ])
 

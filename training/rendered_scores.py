@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training import rendered_scores_stats as stats
-from training.rendered_scores_answers import MIX, Said, answers, said_by_net, with_net
+from training.rendered_scores_answers import MIX, Said, answers, said_by_net, with_net, without
 from training.rendered_scores_stats import Figure, Value
 from training.rendered_test_rows import RenderedRows, load
 from training.rendered_test_truth import CUES
@@ -297,11 +297,13 @@ def _tables(found: Mapping[str, Value]) -> Iterator[str]:
 
 
 def judged(
-    paths: Sequence[Path], model: Model | None = None, prior: str = "reference", net: Path | None = None
+    paths: Sequence[Path], model: Model | None = None, prior: str = "reference", net: Path | None = None,
+    silent: str | None = None,
 ) -> tuple[RenderedRows, Said]:
     """Rows of some files and what a model (default: the shipped one) says of them under a prior. `net`: what the panel net
-    answered on them, where they were measured without it."""
+    answered on them, where they were measured without it; `silent`: a group of numbers taken as not measurable."""
     rows = load(*paths) if net is None else with_net(load(*paths), net)
+    rows = rows if silent is None else without(rows, silent)
     return rows, answers(rows, load_model() if model is None else model, prior)
 
 
@@ -314,14 +316,15 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=200)
     parser.add_argument("--net-alone", type=Path, help="judge these answers of the panel net instead of a model")
     parser.add_argument("--net", type=Path, help="what the panel net answered on these rows, if they were measured without it")
+    parser.add_argument("--without", metavar="GROUP", help="as if this group of numbers could not be measured, e.g. net_region")
     args = parser.parse_args()
     if args.net_alone is not None:
         rows, said = said_by_net(load(*args.rows), args.net_alone)
         name = "none: the panel net alone"
     else:
         model = load_model(args.model)
-        rows, said = judged(args.rows, model, args.prior, args.net)
-        name = f"{model.tables['id']}, prior {args.prior}"
+        rows, said = judged(args.rows, model, args.prior, args.net, args.without)
+        name = f"{model.tables['id']}, prior {args.prior}" + (f", without {args.without}" if args.without else "")
     print("\n".join(text(rows, said, figures(rows, said, args.rounds), name)))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -135,6 +135,25 @@ def with_net(rows: RenderedRows, answered: Path) -> RenderedRows:
         said = zip(d["face"], d["core"], d["view"], d["core_visible"], strict=True)
         values = [list(numbers(f, c, v, float(seen[0] - seen[1])).values()) for f, c, v, seen in said]
         return rows.with_numbers([str(i) for i in d["ids"]], [f.name for f in FEATURES], np.array(values, dtype=np.float32))
+
+
+def without(rows: RenderedRows, group: str) -> RenderedRows:
+    """The rows with one group of numbers (`vision.features.Feature.group`) not measurable, as where that part keeps silent.
+
+    Raises
+    ------
+    ValueError
+        if there is no such group.
+    """
+    from vision import measure
+
+    names = {f.name for f in measure.schema() if f.group == group}
+    if not names:
+        known = ", ".join(sorted({f.group for f in measure.schema()}))
+        raise ValueError(f"no numbers of a group {group!r}; there are {known}")
+    values = rows.values.copy()
+    values[:, np.isin(rows.names, sorted(names))] = np.nan
+    return replace(rows, values=values)
 
 
 def _reaching(p: Array, least: float) -> Bools:

@@ -9,7 +9,7 @@ import pytest
 
 from training import rendered_scores as scores
 from training import rendered_scores_stats as stats
-from training.rendered_scores_answers import MIX, Said, aligned, answers, raw_looks, said_by_net
+from training.rendered_scores_answers import MIX, Said, aligned, answers, raw_looks, said_by_net, without
 from training.rendered_test_rows import RenderedRows
 from training.rendered_test_truth import CUES
 from training.tables import RENDERED, Table
@@ -206,3 +206,15 @@ def test_the_net_alone_is_scored_on_what_it_answered(tmp_path):
     mass = np.where(again.face_set, again.face, 0).sum(axis=1)
     smaller = np.where(again.face_set, again.face, 2).min(axis=1)
     assert (mass >= 0.9).all() and (mass - smaller < 0.9).all() and np.allclose(again.visible, said.visible[:40])
+
+
+def test_a_silent_group_is_blanked_and_no_other():
+    few, _ = made(5)
+    told = few.with_numbers(list(few.ids), ["net_face_veneer", "colour_tone_skew"], np.ones((5, 2), np.float32))
+    quiet = without(told, "net_region")
+    names = quiet.names.tolist()
+    assert np.isnan(quiet.values[:, names.index("net_face_veneer")]).all()
+    assert (quiet.values[:, names.index("colour_tone_skew")] == 1).all()
+    assert (told.values[:, names.index("net_face_veneer")] == 1).all()
+    with pytest.raises(ValueError, match="net_region"):
+        without(told, "no_such_group")
