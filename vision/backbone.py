@@ -22,16 +22,14 @@ STATISTICS = 2 * (40 + 112 + 320)
 
 @lru_cache(maxsize=1)
 def session() -> onnxruntime.InferenceSession:
-    """The backbone, loaded once per process (2 threads).
+    """The backbone, loaded once per process (1 thread: panels are measured two at a time, each core with one of its own).
 
-    Threads sleep between runs: waiting busily would take the cores from the panels measured beside it. The arena is kept:
-    asking the system for every layer's memory anew costs a sixth of the time.
+    The arena is kept: asking the system for every layer's memory anew costs a sixth of the time.
     """
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 2
-    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    options.intra_op_num_threads = 1
     options.log_severity_level = 3
     return onnxruntime.InferenceSession(files("vision").joinpath("models/backbone.onnx").read_bytes(), options,
                                         providers=["CPUExecutionProvider"])

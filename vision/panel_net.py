@@ -88,8 +88,7 @@ def session() -> onnxruntime.InferenceSession:
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 2
-    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    options.intra_op_num_threads = 1
     options.log_severity_level = 3
     options.enable_cpu_mem_arena = False  # two panels asked at once would keep 100 MB, and the time is the same without
     return onnxruntime.InferenceSession(files("vision").joinpath("models/panel_net.onnx").read_bytes(), options,

@@ -63,8 +63,7 @@ class LayoutNet:
         import onnxruntime
 
         options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = 2
-        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+        options.intra_op_num_threads = 1
         options.log_severity_level = 3
         try:
             stored = path.read_bytes() if path else files("vision").joinpath(NET_FILE).read_bytes()
