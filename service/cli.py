@@ -12,8 +12,10 @@ from typing import Annotated
 
 import typer
 
+from service.moves import moves
 from service.teach import teach
 from service.version import PROGRAM
+from service.weigh import weigh_part
 from vision.errors import GrainassayError, UsageError
 
 app = typer.Typer(
@@ -132,6 +134,8 @@ def sheet(
     typer.echo(f"Sheet: {write_sheet(out, paper)}. Print it at 100 % and check its bar with a ruler.")
 
 
+app.command("weigh")(weigh_part)
+app.command()(moves)
 app.command()(teach)
 
 

@@ -1,0 +1,102 @@
+"""`grainassay weigh`: what the weight of a part taken off and measured says about its core, and what it cannot say."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any
+
+import typer
+
+from service.units import length_words, mass_words, quantity, sizes
+from service.wood.weigh import Expected, Weighed, outside, told_against, weigh
+from service.words import class_words
+from vision.errors import UsageError
+from vision.registry import CORES
+
+HEAVY = "Heavy does not mean solid: a panel of particle board or fibreboard outweighs the same panel of pine, poplar or cherry."
+VENEER = "Weight says nothing about the face: veneer and print weigh next to nothing, and veneered lumber weighs as lumber."
+
+
+def part_of(mass: str, size: str, *, wood: str | None, moisture: float | None, scale_error: str | None, size_error: str | None,
+            fittings: str | None) -> Weighed:
+    """The part as the options describe it.
+
+    Raises
+    ------
+    UsageError
+        for options that cannot be read or make no sense.
+    """
+    found = sizes(size, "size")
+    if len(found) != 3:
+        raise UsageError("size", f"{size!r} has {len(found)} numbers.", "Give length x width x thickness, as in 1000x500x18mm.")
+    length, width, thickness = sorted(found, reverse=True)
+    errors = {}
+    if scale_error is not None:
+        errors["mass_error"] = quantity(scale_error, "mass", "scale error")
+    if size_error is not None:
+        errors["size_error"] = quantity(size_error, "length", "size error")
+    if fittings is not None:
+        errors["fittings"] = quantity(fittings, "mass", "fittings")
+    return Weighed(quantity(mass, "mass", "mass"), length, width, thickness, wood=wood, moisture=moisture, **errors)
+
+
+def document(part: Weighed, found: tuple[Expected, ...]) -> dict[str, Any]:
+    """JSON types: masses in kg, sizes in mm, likelihoods as shares of the likeliest core's."""
+    against = told_against(found)
+    return {
+        "schema": "grainassay.weigh/1.0",
+        "part": {"mass_kg": part.mass, "size_mm": [part.length, part.width, part.thickness], "fittings_kg": part.fittings,
+                 "wood": part.wood, "moisture_percent": part.moisture, "density_kg_m3": round(part.density, 1)},
+        "cores": [{"core": e.core, "expected_kg": round(e.mass, 3), "nine_in_ten_kg": [round(e.low, 3), round(e.high, 3)],
+                   "likelihood": round(e.likelihood, 4), "against": e.core in against,
+                   "sources": [{"title": s.title, "status": s.status} for s in e.sources]} for e in found],
+        "fits_none": outside(part, found),
+        "cautions": [HEAVY, VENEER],
+    }
+
+
+def lines_of(part: Weighed, found: tuple[Expected, ...], us: bool) -> list[str]:
+    """What is printed."""
+    size = " x ".join(length_words(s, us) for s in (part.length, part.width, part.thickness))
+    wood = f"lumber taken to be {part.wood}" if part.wood else "the wood unknown"
+    lines = [f"{mass_words(part.mass, us)} at {size}: {part.density:.0f} kg/m3 ({wood}).", ""]
+    lines.append(f"  {'core':<16}{'would weigh':>12}   nine in ten        how well it fits")
+    nothing = outside(part, found)
+    for e in found:
+        span = f"{mass_words(e.low, us)} to {mass_words(e.high, us)}"
+        times = 1 / max(e.likelihood, 1e-9)
+        fit = "-" if nothing else "best" if times == 1 else f"{times:.1f} times less well" if times < 100 else "not at all"
+        lines.append(f"  {class_words(e.core):<16}{mass_words(e.mass, us):>12}   {span:<18} {fit}")
+    against = told_against(found)
+    left = [class_words(c) for c in CORES if c not in against]
+    lines.append("")
+    if nothing:
+        lines.append("It fits none of them: check the scale and the tape; the part may be hollow, wet, or not of wood at all.")
+    elif against:
+        lines.append(f"Speaks against: {', '.join(class_words(c) for c in against)}. Left: {', '.join(left)}.")
+        if part.wood and "lumber" in against:
+            lines.append(f"That is lumber of {part.wood}: another wood is not excluded, unless you are sure of it.")
+    else:
+        lines.append("It tells none of these cores from the others. " + ("" if part.wood else "Naming the wood may help."))
+    lines += [HEAVY, VENEER, "", "Rests on:"]
+    lines += [f"  {s.words}" for s in dict.fromkeys(s for e in found for s in e.sources)]
+    return lines
+
+
+def weigh_part(
+    mass: Annotated[str, typer.Argument(metavar="MASS", help="What the part weighs: '5.9kg', '13 lb 4 oz'.")],
+    size: Annotated[str, typer.Argument(metavar="SIZE", help="Its length x width x thickness: '1000x500x18mm', '39x20x3/4in'.")],
+    wood: Annotated[str | None, typer.Option("--wood", metavar="NAME", help="The wood it would be if it is lumber.")] = None,
+    moisture: Annotated[float | None, typer.Option("--moisture", metavar="PERCENT", help="Water in it (indoors: 8).")] = None,
+    scale_error: Annotated[str | None, typer.Option("--scale-error", metavar="MASS", help="Nine times in ten the scale is "
+                                                    "right within this (usual: 0.1 kg).")] = None,
+    size_error: Annotated[str | None, typer.Option("--size-error", metavar="LENGTH", help="The same for each size "
+                                                   "(usual: 1 mm).")] = None,
+    fittings: Annotated[str | None, typer.Option("--fittings", metavar="MASS", help="Handles and hinges left on.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON document instead of text.")] = False,
+    us: Annotated[bool, typer.Option("--us", help="Print pounds and inches.")] = False,
+) -> None:
+    """Weigh a flat part and learn which cores that speaks against, and which it cannot tell apart."""
+    part = part_of(mass, size, wood=wood, moisture=moisture, scale_error=scale_error, size_error=size_error, fittings=fittings)
+    found = weigh(part)
+    typer.echo(json.dumps(document(part, found), indent=2) if as_json else "\n".join(lines_of(part, found, us)))
