@@ -12,10 +12,9 @@ from typing import Annotated
 
 import typer
 
-from service.moves import moves
+from service.hand_commands import moves, weigh_part
 from service.teach import teach
 from service.version import PROGRAM
-from service.weigh import weigh_part
 from vision.errors import GrainassayError, UsageError
 
 app = typer.Typer(

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import json
-from typing import Annotated, Any
-
-import typer
+from typing import Any
 
 from service.units import length_words, mass_words, quantity, sizes
-from service.wood.weigh import Expected, Weighed, outside, told_against, weigh
+from service.wood.weigh import Expected, Weighed, outside, told_against
 from service.words import class_words
 from vision.errors import UsageError
 from vision.registry import CORES
@@ -81,22 +78,3 @@ def lines_of(part: Weighed, found: tuple[Expected, ...], us: bool) -> list[str]:
     lines += [HEAVY, VENEER, "", "Rests on:"]
     lines += [f"  {s.words}" for s in dict.fromkeys(s for e in found for s in e.sources)]
     return lines
-
-
-def weigh_part(
-    mass: Annotated[str, typer.Argument(metavar="MASS", help="What the part weighs: '5.9kg', '13 lb 4 oz'.")],
-    size: Annotated[str, typer.Argument(metavar="SIZE", help="Its length x width x thickness: '1000x500x18mm', '39x20x3/4in'.")],
-    wood: Annotated[str | None, typer.Option("--wood", metavar="NAME", help="The wood it would be if it is lumber.")] = None,
-    moisture: Annotated[float | None, typer.Option("--moisture", metavar="PERCENT", help="Water in it (indoors: 8).")] = None,
-    scale_error: Annotated[str | None, typer.Option("--scale-error", metavar="MASS", help="Nine times in ten the scale is "
-                                                    "right within this (usual: 0.1 kg).")] = None,
-    size_error: Annotated[str | None, typer.Option("--size-error", metavar="LENGTH", help="The same for each size "
-                                                   "(usual: 1 mm).")] = None,
-    fittings: Annotated[str | None, typer.Option("--fittings", metavar="MASS", help="Handles and hinges left on.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON document instead of text.")] = False,
-    us: Annotated[bool, typer.Option("--us", help="Print pounds and inches.")] = False,
-) -> None:
-    """Weigh a flat part and learn which cores that speaks against, and which it cannot tell apart."""
-    part = part_of(mass, size, wood=wood, moisture=moisture, scale_error=scale_error, size_error=size_error, fittings=fittings)
-    found = weigh(part)
-    typer.echo(json.dumps(document(part, found), indent=2) if as_json else "\n".join(lines_of(part, found, us)))

@@ -1,0 +1,58 @@
+"""Commands for checks by hand: options only, so that starting the program stays light."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated
+
+import typer
+
+
+def weigh_part(
+    mass: Annotated[str, typer.Argument(metavar="MASS", help="What the part weighs: '5.9kg', '13 lb 4 oz'.")],
+    size: Annotated[str, typer.Argument(metavar="SIZE", help="Its length x width x thickness: '1000x500x18mm', '39x20x3/4in'.")],
+    wood: Annotated[str | None, typer.Option("--wood", metavar="NAME", help="The wood it would be if it is lumber.")] = None,
+    moisture: Annotated[float | None, typer.Option("--moisture", metavar="PERCENT", help="Water in it (indoors: 8).")] = None,
+    scale_error: Annotated[str | None, typer.Option("--scale-error", metavar="MASS", help="Nine times in ten the scale is "
+                                                    "right within this (usual: 0.1 kg).")] = None,
+    size_error: Annotated[str | None, typer.Option("--size-error", metavar="LENGTH", help="The same for each size "
+                                                   "(usual: 1 mm).")] = None,
+    fittings: Annotated[str | None, typer.Option("--fittings", metavar="MASS", help="Handles and hinges left on.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON document instead of text.")] = False,
+    us: Annotated[bool, typer.Option("--us", help="Print pounds and inches.")] = False,
+) -> None:
+    """Weigh a flat part and learn which cores that speaks against, and which it cannot tell apart."""
+    from service.weigh import document, lines_of, part_of
+    from service.wood.weigh import weigh
+
+    part = part_of(mass, size, wood=wood, moisture=moisture, scale_error=scale_error, size_error=size_error, fittings=fittings)
+    found = weigh(part)
+    typer.echo(json.dumps(document(part, found), indent=2) if as_json else "\n".join(lines_of(part, found, us)))
+
+
+def moves(
+    width: Annotated[str, typer.Argument(metavar="WIDTH", help="Size across the grain: '914mm', '36in'.")],
+    wood: Annotated[str, typer.Option("--wood", metavar="NAME", help="The wood, as in oak or 'sugar maple'.")],
+    stored: Annotated[float, typer.Option("--stored", metavar="PERCENT", help="Humidity of the air where it stood.")],
+    home: Annotated[float, typer.Option("--home", metavar="PERCENT", help="Humidity of the air where it will stand.")],
+    stored_celsius: Annotated[float, typer.Option("--stored-celsius", help="Temperature where it stood.")] = 15.0,
+    home_celsius: Annotated[float, typer.Option("--home-celsius", help="Temperature where it will stand.")] = 21.0,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON document for each wood the name can mean.")] = False,
+    us: Annotated[bool, typer.Option("--us", help="Print inches.")] = False,
+) -> None:
+    """Foresee how far a solid part swells or shrinks on its way from a store to a home."""
+    from service.moves import ONLY_SOLID, ROUGH, WHERE, document, lines_of, sources
+    from service.units import quantity
+    from service.wood.density import species
+    from service.wood.movement import Climate, between
+
+    across = quantity(width, "length", "width")
+    there, here = Climate(stored, stored_celsius), Climate(home, home_celsius)
+    woods = [w for w in species(wood) if w.radial is not None or w.tangential is not None] or list(species(wood))[:1]
+    found = [(w, between(w, across, there, here)) for w in woods]
+    if as_json:
+        typer.echo(json.dumps([document(w, across, m, there, here) for w, m in found], indent=2))
+        return
+    said = [line for w, m in found for line in lines_of(w, across, m, us)]
+    rests = [f"  {s.words}" for s in dict.fromkeys(s for w, _ in found for s in sources(w))]
+    typer.echo("\n".join([*said, ONLY_SOLID, WHERE, ROUGH, "", "Rests on:", *rests]))
