@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from service.hand_commands import moves, weigh_part
+from service.hand_commands import moves, sand, weigh_part
 from service.teach import teach
 from service.version import PROGRAM
 from vision.errors import GrainassayError, UsageError
@@ -135,6 +135,7 @@ def sheet(
 
 app.command("weigh")(weigh_part)
 app.command()(moves)
+app.command()(sand)
 app.command()(teach)
 
 

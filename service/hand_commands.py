@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -56,3 +57,33 @@ def moves(
     said = [line for w, m in found for line in lines_of(w, across, m, us)]
     rests = [f"  {s.words}" for s in dict.fromkeys(s for w, _ in found for s in sources(w))]
     typer.echo("\n".join([*said, ONLY_SOLID, WHERE, ROUGH, "", "Rests on:", *rests]))
+
+
+def sand(
+    face: Annotated[str, typer.Option("--face", metavar="MM|KIND", help="Thickness of the face, '0.6mm' or '0.5-0.7mm', or "
+                                      "unknown, plywood, modern, mid_century, hand_sawn.")] = "unknown",
+    goal: Annotated[str | None, typer.Option("--goal", metavar="NAME", help="scuff, clear, restain or level: the gentlest way "
+                                             "there is looked for.")] = None,
+    way: Annotated[str | None, typer.Option("--way", metavar="STEPS", help="A way to judge: '120m,150x2h,180h'.")] = None,
+    face_error: Annotated[str | None, typer.Option("--face-error", metavar="LENGTH", help="It is right within this.")] = None,
+    earlier: Annotated[int, typer.Option("--earlier", metavar="N", help="Times it was refinished before.")] = 0,
+    patched: Annotated[bool, typer.Option("--patched", help="There are old patches, or there may be.")] = False,
+    rules_file: Annotated[Path | None, typer.Option("--rules", metavar="FILE.toml", help="Removal depths of your own.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON document instead of text.")] = False,
+) -> None:
+    """Learn how much sanding a thin face stands, and the gentlest way to a goal."""
+    from service.sand import document, face_of, lines_of, own_rules, way_of
+    from service.sanding.budget import Bench, safest
+    from service.sanding.rules import read
+    from vision.errors import UsageError
+
+    if (goal is None) == (way is None):
+        raise UsageError("sand", "a goal or a way is needed, and not both.", "Give --goal restain, or --way 150x2h,180h.")
+    rules = read(own_rules(rules_file) if rules_file is not None else None)
+    if goal is not None and goal not in rules.goals:
+        raise UsageError("goal", f"{goal!r} is not known.", "Use one of: " + ", ".join(rules.goals) + ".")
+    thickness = face_of(face, rules, face_error)
+    bench = Bench(rules, thickness, earlier=earlier, patched=patched)
+    found = safest(bench, rules.goals[goal]) if goal is not None else bench.outlook(way_of(way or ""))
+    typer.echo(json.dumps(document(thickness, found, goal), indent=2) if as_json
+               else "\n".join(lines_of(thickness, found, rules, goal)))

@@ -1,0 +1,116 @@
+"""What the user believes about a deal, read from a small file; nothing of it is guessed by the program."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from vision.errors import UsageError
+
+Three = tuple[float, float, float]
+MEND = "Mend the file; docs/deal.toml shows one."
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the piece may turn out to be. `hours`, `materials`, `sale`: least, likeliest, most."""
+
+    name: str
+    chance: float
+    hours: Three
+    materials: Three
+    sale: Three
+
+
+@dataclass(frozen=True)
+class Check:
+    """Something to look at before paying. `finds`: outcome -> chance that it turns up positive; `minutes`: what it takes."""
+
+    name: str
+    minutes: float
+    finds: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Deal:
+    """All of it. Money in the user's currency; shares 0..1; `unsold_value`: what an unsold piece still brings."""
+
+    currency: str
+    asked: float
+    travel: float
+    travel_hours: float
+    rate: float
+    fees: float
+    delivery: float
+    returns: float
+    unsold: float
+    unsold_value: float
+    outcomes: tuple[Outcome, ...]
+    checks: tuple[Check, ...]
+
+    def __post_init__(self) -> None:
+        def need(ok: bool, subject: str, cause: str) -> None:
+            if not ok:
+                raise UsageError(subject, cause, MEND)
+
+        for name in ("asked", "travel", "travel_hours", "rate", "delivery", "unsold_value"):
+            need(math.isfinite(getattr(self, name)) and getattr(self, name) >= 0, name, "is below zero or no number.")
+        for name in ("fees", "returns", "unsold"):
+            need(0 <= getattr(self, name) <= 1, f"{name}_percent", "lies outside 0 to 100.")
+        need(bool(self.outcomes), "outcomes", "none is given.")
+        names = [o.name for o in self.outcomes]
+        need(len(set(names)) == len(names), "outcomes", "two have the same name.")
+        need(abs(sum(o.chance for o in self.outcomes) - 1) < 1e-6, "chances", "of the outcomes do not add up to 1.")
+        for o in self.outcomes:
+            need(0 <= o.chance <= 1, o.name, "has a chance outside 0 to 1.")
+            for what in ("hours", "materials", "sale"):
+                low, mode, high = getattr(o, what)
+                need(math.isfinite(high) and 0 <= low <= mode <= high, o.name, f"{what} are not least, likeliest, most, from 0 up.")
+        for c in self.checks:
+            need(set(c.finds) == set(names), c.name, "does not say how often it turns up for each outcome.")
+            need(all(0 <= v <= 1 for v in c.finds.values()) and c.minutes >= 0, c.name, "has a chance outside 0 to 1.")
+
+
+def _three(value: Any, subject: str) -> Three:
+    numbers = [value] * 3 if isinstance(value, int | float) else value
+    if not isinstance(numbers, list) or len(numbers) not in (2, 3) or not all(isinstance(v, int | float) for v in numbers):
+        raise UsageError(subject, f"{value!r} is not one number, nor least and most, nor least, likeliest and most.", MEND)
+    low, high = float(numbers[0]), float(numbers[-1])
+    return low, float(numbers[1]) if len(numbers) == 3 else (low + high) / 2, high
+
+
+def parse(text: str, name: str) -> Deal:
+    """A deal from the text of its file.
+
+    Raises
+    ------
+    UsageError
+        naming what is missing or makes no sense.
+    """
+    try:
+        found = tomllib.loads(text)
+        outcomes = tuple(Outcome(o["name"], float(o["chance"]), *(_three(o[k], f"{o['name']}: {k}")
+                                 for k in ("hours", "materials", "sale"))) for o in found.get("outcomes", []))
+        checks = tuple(Check(c["name"], float(c.get("minutes", 0)), {k: float(v) for k, v in c["finds"].items()})
+                       for c in found.get("checks", []))
+        percent = {k: float(found.get(f"{k}_percent", 0)) / 100 for k in ("fees", "returns", "unsold")}
+        money = {k: float(found.get(k, 0)) for k in ("travel", "travel_hours", "delivery", "unsold_value")}
+        return Deal(str(found.get("currency", "")), float(found["asked"]), rate=float(found["rate"]), outcomes=outcomes, checks=checks,
+                    **percent, **money)
+    except tomllib.TOMLDecodeError as err:
+        raise UsageError(name, f"cannot be read: {err}.", MEND) from err
+    except KeyError as err:
+        raise UsageError(name, f"lacks {err.args[0]!r}.", MEND) from err
+    except (TypeError, ValueError, AttributeError) as err:
+        raise UsageError(name, f"holds something that is no number where one belongs ({err}).", MEND) from err
+
+
+def read(path: Path) -> Deal:
+    """A deal from a file."""
+    try:
+        return parse(path.read_text(encoding="utf-8"), path.name)
+    except (OSError, UnicodeDecodeError) as err:
+        raise UsageError(str(path), f"cannot be read ({err}).", "Name a text file; docs/deal.toml shows one.") from err
