@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from service.hand_commands import moves, sand, weigh_part
+from service.hand_commands import deal, moves, sand, weigh_part
 from service.teach import teach
 from service.version import PROGRAM
 from vision.errors import GrainassayError, UsageError
@@ -136,6 +136,7 @@ def sheet(
 app.command("weigh")(weigh_part)
 app.command()(moves)
 app.command()(sand)
+app.command()(deal)
 app.command()(teach)
 
 

@@ -83,10 +83,11 @@ PRINTED = {
 }
 #: What a reader must know of a section: under which state of the program it was measured.
 NOTES = {
-    "The unseen rendered test": "Two sets. The first two outputs are of 532 photos of generator version 6, with all that the program "
-                                "has. The last two are of 1,040 photos of version 7 whose pixels were not kept: what the panel net "
-                                "would say of them is not known, so there the classifier is judged as if the net kept silent (on "
-                                "the first set silence costs 0.11 of balanced accuracy, forced, and halves what is decided).",
+    "The unseen rendered test": "Two sets. The first two outputs are of 532 photos of generator version 6, with all that the "
+                                "program has. The last two are of 1,040 photos of version 7 whose pixels were not kept: what the "
+                                "panel net would say of them is not known, so there the classifier is judged as if the net kept "
+                                "silent (on the first set silence costs 0.11 of balanced accuracy, forced, and halves what is "
+                                "decided).",
     "Finding panels": "Measured before the backbone was kept in half floats (its numbers moved by 0.3 % on average), and "
                       "verdicts on background with the classifier before the panel net.",
     "Edges, joints, fittings, damage": "Measured before the backbone's weights were kept as half floats; only edges read it.",

@@ -68,7 +68,7 @@ class Deal:
             need(0 <= o.chance <= 1, o.name, "has a chance outside 0 to 1.")
             for what in ("hours", "materials", "sale"):
                 low, mode, high = getattr(o, what)
-                need(math.isfinite(high) and 0 <= low <= mode <= high, o.name, f"{what} are not least, likeliest, most, from 0 up.")
+                need(math.isfinite(high) and 0 <= low <= mode <= high, o.name, f"{what} are not least, likeliest, most.")
         for c in self.checks:
             need(set(c.finds) == set(names), c.name, "does not say how often it turns up for each outcome.")
             need(all(0 <= v <= 1 for v in c.finds.values()) and c.minutes >= 0, c.name, "has a chance outside 0 to 1.")
@@ -98,8 +98,8 @@ def parse(text: str, name: str) -> Deal:
                        for c in found.get("checks", []))
         percent = {k: float(found.get(f"{k}_percent", 0)) / 100 for k in ("fees", "returns", "unsold")}
         money = {k: float(found.get(k, 0)) for k in ("travel", "travel_hours", "delivery", "unsold_value")}
-        return Deal(str(found.get("currency", "")), float(found["asked"]), rate=float(found["rate"]), outcomes=outcomes, checks=checks,
-                    **percent, **money)
+        return Deal(str(found.get("currency", "")), float(found["asked"]), rate=float(found["rate"]), outcomes=outcomes,
+                    checks=checks, **percent, **money)
     except tomllib.TOMLDecodeError as err:
         raise UsageError(name, f"cannot be read: {err}.", MEND) from err
     except KeyError as err:
