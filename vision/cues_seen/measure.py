@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from weakref import WeakKeyDictionary
+from weakref import ReferenceType, WeakKeyDictionary, ref
 
 from vision.cues_seen.dark_spots import DarkSpot, dark_spots
 from vision.cues_seen.figure_colour import FigureColour, figure_colour
@@ -40,19 +40,19 @@ class EyeCues:
     figure: FigureColour
 
 
-_DONE: WeakKeyDictionary[WorkingView, tuple[GrainField, EyeCues]] = WeakKeyDictionary()
+_DONE: WeakKeyDictionary[WorkingView, tuple[ReferenceType[GrainField], EyeCues]] = WeakKeyDictionary()
 
 
 def read_cues(view: WorkingView, field: GrainField) -> EyeCues:
     """All cues of a panel, read once for each pair of view and field."""
     known = _DONE.get(view)
-    if known is not None and known[0] is field:
+    if known is not None and known[0]() is field:
         return known[1]
     direction = grain_direction(field)
     lines = find_lines(view, direction) if math.isfinite(direction) else ()
     read = (read_boundary(view, line) for line in lines)
     found = EyeCues(tuple(b for b in read if b is not None), dark_spots(view), figure_colour(view))
-    _DONE[view] = field, found
+    _DONE[view] = ref(field), found
     return found
 
 

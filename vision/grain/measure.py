@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from weakref import WeakKeyDictionary
+from weakref import ReferenceType, WeakKeyDictionary, ref
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,19 +85,19 @@ def _fine(view: WorkingView) -> tuple[tuple[ScaleTensor, ...], GrainField]:
 def located(view: WorkingView, field: GrainField) -> GrainStructure:
     """Seams, strips and knots of a panel. `field`: `grain_field(view.pixels, mask=view.mask)`."""
     known = _STRUCTURES.get(view)
-    if known is not None and known[0] is field:
+    if known is not None and known[0]() is field:
         return known[1]
     return _structure(view, field, _fine(view)[1])
 
 
 #: Structures of views that are still in use: measuring and pointing at evidence ask for the same ones.
-_STRUCTURES: WeakKeyDictionary[WorkingView, tuple[GrainField, GrainStructure]] = WeakKeyDictionary()
+_STRUCTURES: WeakKeyDictionary[WorkingView, tuple[ReferenceType[GrainField], GrainStructure]] = WeakKeyDictionary()
 
 
 def _structure(view: WorkingView, field: GrainField, fine: GrainField) -> GrainStructure:
     layup = find_strips(view, field)
     found = GrainStructure(find_seams(fine), layup.strips, find_knots(view, fine, window=FINE.rho), layup)
-    _STRUCTURES[view] = field, found
+    _STRUCTURES[view] = ref(field), found
     return found
 
 

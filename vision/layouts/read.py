@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from weakref import WeakKeyDictionary
+from weakref import ReferenceType, WeakKeyDictionary, ref
 
 from vision.grain.metric import angle_difference
 from vision.layouts.canvas import make_canvas
@@ -22,14 +22,15 @@ _SURE_BOOK = 0.8
 #: A panel over which a step of tone runs as strongly as this is not called one piece.
 _STEP = 0.85
 
-_DONE: WeakKeyDictionary[GrainField, tuple[WorkingView, Evidence | None]] = WeakKeyDictionary()
+#: By field, with the view it was read with: weakly, since other rooms keep fields by view and the two would hold each other.
+_DONE: WeakKeyDictionary[GrainField, tuple[ReferenceType[WorkingView], Evidence | None]] = WeakKeyDictionary()
 
 
 def evidence_of(view: WorkingView, field: GrainField) -> Evidence | None:
     """Evidence of a panel, gathered once for each pair of view and field."""
     kept = _DONE.get(field)
-    if kept is None or kept[0] is not view:
-        kept = (view, gather(view, field))
+    if kept is None or kept[0]() is not view:
+        kept = (ref(view), gather(view, field))
         _DONE[field] = kept
     return kept[1]
 
@@ -39,7 +40,7 @@ def measure(view: WorkingView, field: GrainField) -> dict[str, float]:
     return as_features(evidence_of(view, field))
 
 
-_READ: WeakKeyDictionary[GrainField, tuple[WorkingView, Layout]] = WeakKeyDictionary()
+_READ: WeakKeyDictionary[GrainField, tuple[ReferenceType[WorkingView], Layout]] = WeakKeyDictionary()
 
 
 def read_layout(view: WorkingView, field: GrainField) -> Layout:
@@ -49,8 +50,8 @@ def read_layout(view: WorkingView, field: GrainField) -> Layout:
     the most probable name even when that is unclear, so that what was seen can be shown.
     """
     kept = _READ.get(field)
-    if kept is None or kept[0] is not view:
-        kept = (view, _read(view, field))
+    if kept is None or kept[0]() is not view:
+        kept = (ref(view), _read(view, field))
         _READ[field] = kept
     return kept[1]
 
