@@ -1,4 +1,4 @@
-"""What was measured of a photo goes when its assessment goes: the rooms remember by weak references and must not hold each other."""
+"""What was measured of a photo goes when its assessment goes: rooms remember by weak references and must not hold each other."""
 
 import gc
 
