@@ -156,6 +156,10 @@ def main() -> None:
         # The reader of our output went away (as in `| head`): nothing is left to say.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise SystemExit(1) from None
+    except OSError as err:
+        where = err.filename or "the output"
+        sys.stderr.write(f"grainassay: {where}: {err.strerror}.\n  Write somewhere with room that may be written.\n")
+        raise SystemExit(1) from None
     except MemoryError:
         sys.stderr.write("grainassay: the memory of this machine ran out.\n  Use fewer or smaller photos at a time.\n")
         raise SystemExit(1) from None

@@ -72,9 +72,17 @@ def read(book: Rulebook | None = None) -> Rules:
     Raises
     ------
     UsageError
-        where the file's numbers cannot be: removal that grows with finer grit, or by hand more than by machine.
+        where something is missing, or the numbers cannot be: removal that grows with finer grit, or by hand more than by machine.
     """
     book = rulebook("sanding") if book is None else book
+    try:
+        return _read(book)
+    except (KeyError, TypeError, ValueError) as err:
+        raise UsageError(book.name, f"something is missing or no number ({type(err).__name__}: {err}).",
+                         "Begin from a copy of service/rules/sanding.toml.") from err
+
+
+def _read(book: Rulebook) -> Rules:
     t = book.tables
     removal = {(r["p"], tool): float(r[f"{tool}_um"]) for r in t["grits"] for tool in TOOLS}
     grits = sorted({p for p, _ in removal})

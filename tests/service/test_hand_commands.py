@@ -1,6 +1,9 @@
 """`weigh` and `moves` on the command line: what is told, what is not, JSON, and input that makes no sense."""
 
 import json
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -76,3 +79,11 @@ def test_a_name_for_several_woods_gives_each_one():
     found = json.loads(told("moves", "36in", "--wood", "oak", "--stored", "35", "--home", "60", "--json"))
     assert {f["wood"] for f in found} == {"red oak", "white oak"}
     assert all(f["flat_sawn_mm"] > f["quarter_sawn_mm"] > 0 and f["sources"] for f in found)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device here")
+def test_a_full_disk_is_one_message():
+    command = [sys.executable, "-m", "service.cli", "weigh", "5kg", PANEL]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 1 and "No space left" in done.stderr and "Traceback" not in done.stderr

@@ -66,6 +66,14 @@ def test_bad_input_names_what_is_wrong(words, says):
     assert isinstance(done.exception, UsageError) and says in str(done.exception)
 
 
+@pytest.mark.parametrize("text", ["x = 1", '[sources.a]\ntitle = "a"\nstatus = "common"\n[[grits]]\np = "fine"\nsource = "a"'])
+def test_a_rules_file_that_lacks_something_is_refused_by_name(tmp_path, text):
+    path = tmp_path / "mine.toml"
+    path.write_text(text)
+    done = CliRunner().invoke(app, ["sand", "--goal", "clear", "--rules", str(path)])
+    assert isinstance(done.exception, UsageError) and "mine.toml" in str(done.exception)
+
+
 def test_rules_of_the_users_own_change_the_answer(tmp_path):
     from importlib.resources import files
 
