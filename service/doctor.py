@@ -18,7 +18,7 @@ from service.version import PROGRAM
 LIBRARIES = {
     "numpy": "numpy", "opencv-python-headless": "cv2", "onnxruntime": "onnxruntime", "pillow": "PIL",
     "pillow-heif": "pillow_heif", "shapely": "shapely", "pydantic": "pydantic", "typer": "typer", "rich": "rich",
-    "jinja2": "jinja2", "pint": "pint",
+    "jinja2": "jinja2", "pint": "pint", "icalendar": "icalendar",
 }
 #: What one large photo needs, and what a few reports take.
 NEEDED_MEMORY_MB, NEEDED_DISK_MB = 900, 50

@@ -61,10 +61,11 @@ class Damage:
 class Subject:
     """One part as planned for.
 
-    `faces`, `cores`: keys of registry.FACES and CORES not ruled out (one where told). `basis`: key of BASES. `length_mm`, `width_mm`: of one piece, None if unknown; `count`: equal pieces (drawer fronts).
-    `face_mm`: (least, most) thickness of a veneer face, None: take `face_kind` (a kind of service/rules/sanding.toml). `earlier`:
-    times refinished before. `wood`: as service.wood.density.species takes it. `bonded`: whether a film holds everywhere, None:
-    not checked. `printed_graining`: figure printed or painted on real wood. `made_before_1978`: None: not known.
+    `faces`, `cores`: keys of registry.FACES and CORES not ruled out (one where told). `basis`: key of BASES. `length_mm`,
+    `width_mm`: of one piece, None if unknown; `count`: equal pieces (drawer fronts). `face_mm`: (least, most) thickness of a
+    veneer face, None: take `face_kind` (a kind of service/rules/sanding.toml). `earlier`: times refinished before. `wood`: as
+    service.wood.density.species takes it. `bonded`: whether a film holds everywhere, None: not checked. `printed_graining`:
+    figure printed or painted on real wood. `made_before_1978`: None: not known.
     """
 
     id: str
