@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from service.check_commands import check
 from service.hand_commands import deal, moves, sand, weigh_part
 from service.teach import teach
 from service.version import PROGRAM
@@ -133,6 +134,7 @@ def sheet(
     typer.echo(f"Sheet: {write_sheet(out, paper)}. Print it at 100 % and check its bar with a ruler.")
 
 
+app.command()(check)
 app.command("weigh")(weigh_part)
 app.command()(moves)
 app.command()(sand)

@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from service.contract import Document, document
+from service.look import Request, look
 from vision import registry
 from vision.assessment import Assessment, ModelInfo, PanelResult, PhotoResult
 from vision.detail import Detail
@@ -152,3 +154,9 @@ def chest_photo(path: Path, seed: int = 0) -> Path:
         img[m] = tone + (grain[m, None] if name not in ("flank", "lip") else 2 * rng.standard_normal((int(m.sum()), 1)))
     Image.fromarray(np.clip(img, 0, 255).astype(np.uint8)).save(path, quality=88)
     return path
+
+
+def chest_document(folder: Path) -> Document:
+    """The contract document of the made-up chest; `folder` takes its photo."""
+    file = str(chest_photo(folder / "chest.jpg"))
+    return document(look(Request((file,)), ChestEngine()).assessment)
