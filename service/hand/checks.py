@@ -1,4 +1,5 @@
-"""The checks by hand as types, from service/rules/hand_checks.toml, and what an answer says of each substrate."""
+"""The checks by hand as types, from hand_checks.toml and hand_hints.toml in service/rules, and what an answer says of each
+substrate."""
 
 from __future__ import annotations
 
@@ -103,8 +104,8 @@ def _check(book: Rulebook, row: Mapping[str, Any], most: float) -> Check:
                  tuple(row["roles"]), tuple(row["photo_cues"]), answers, table, book.source(row))
 
 
-def read(book: Rulebook | None = None) -> Rules:
-    """The rules of a file, checked.
+def read(book: Rulebook | None = None, hints: Rulebook | None = None) -> Rules:
+    """The rules of both files, checked.
 
     Raises
     ------
@@ -112,9 +113,10 @@ def read(book: Rulebook | None = None) -> Rules:
         where something is missing, numbers do not add up, or a check that is not decisive is made one by its numbers.
     """
     book = rulebook("hand_checks") if book is None else book
+    hints = rulebook("hand_hints") if hints is None else hints
     t = book.tables
     try:
-        checks = {r["key"]: _check(book, r, float(t["most"])) for r in t["checks"]}
+        checks = {r["key"]: _check(b, r, float(t["most"])) for b in (book, hints) for r in b.tables["checks"]}
         depends, doubt, call = t["dependence"], t["doubt"], t["call"]
         return Rules(checks, float(t["most"]), float(depends["within_group"]), float(depends["seen_on_photo"]),
                      float(doubt["each"]), float(doubt["all"]), float(doubt["decisive"]), float(call["named"]),
