@@ -1,0 +1,1 @@
+"""The gate: what to rule out on a piece before any talk of money."""
