@@ -81,8 +81,9 @@ _SAYINGS: tuple[tuple[tuple[str, ...], type[StoreError], str, str], ...] = (
      "The database file cannot be opened.", "Check that its folder exists and can be written."),
     (("password authentication", "no password supplied", "role \"", "database \"", "pg_hba"), StoreError,
      "The database server refused the sign-in.", "Check user, password and database name in the database URL."),
-    (("connection refused", "could not connect", "connection failed", "server closed the connection", "terminating connection",
-      "could not translate host", "failed to resolve", "connection is lost", "connection timeout", "the database system is"),
+    (("connection refused", "could not connect", "connection failed", "connection is bad", "connection is lost",
+      "connection timeout", "server closed the connection", "terminating connection", "could not translate host",
+      "failed to resolve", "the database system is"),
      StoreBusy,
      "The database server cannot be reached.", "Check that it runs and that the database URL is right, then try again."),
 )  # fmt: skip
