@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -49,10 +50,20 @@ def clock() -> HandClock:
     return HandClock()
 
 
+@pytest.fixture(scope="session")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty SQLite store to copy: making the tables anew for every test would take most of their time."""
+    folder = tmp_path_factory.mktemp("once") / "kept"
+    Store(folder, limits=LIMITS).close()
+    return folder
+
+
 @pytest.fixture
-def opened(tmp_path: Path, database_url: str | None, clock: HandClock) -> Iterator[Opener]:
+def opened(tmp_path: Path, made_once: Path, database_url: str | None, clock: HandClock) -> Iterator[Opener]:
     """Opens the test's store; called again, opens it anew. All are closed at the end."""
     stores: list[Store] = []
+    if database_url is None:
+        shutil.copytree(made_once, tmp_path / "kept")
 
     def make(**options: object) -> Store:
         settings = {"database_url": database_url, "clock": clock, "limits": LIMITS, "wait_s": 5.0, **options}

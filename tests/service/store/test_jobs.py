@@ -241,6 +241,6 @@ class JobLife(RuleBasedStateMachine):
 
 def test_no_order_of_events_loses_a_job(tmp_path):
     JobLife.folder = str(tmp_path)
-    checks = settings(max_examples=15, stateful_step_count=15, deadline=None, derandomize=True,
+    checks = settings(max_examples=10, stateful_step_count=12, deadline=None, derandomize=True,
                       suppress_health_check=list(HealthCheck))  # fmt: skip
     run_state_machine_as_test(JobLife, settings=checks)

@@ -40,7 +40,7 @@ class Killed:
         self._program.stdin.write(json.dumps(order) + "\n")
         self._program.stdin.flush()
         child = int(self._program.stdout.readline())
-        wanted = before + (rng.randint(1, 30) if seed % 5 else 0)
+        wanted = before + (rng.randint(1, 16) if seed % 5 else 0)
         for _ in range(10_000):
             if len(self.lines()) >= wanted:
                 break
