@@ -65,7 +65,8 @@ def work_on(store: Store, worker: str, tell: Any) -> None:
     if job is None:
         return
     try:
-        store.jobs.beat(job.id, worker, "half way", 0.5)
+        for stage in range(8):
+            store.jobs.beat(job.id, worker, f"stage {stage}", stage / 8)
         paper = store.jobs.finish(job.id, worker, json.dumps({"schema": "1.3", "model": {"id": "m"}, "pad": "x" * 3000}))
         tell(done=job.id, of=job.piece, paper=paper.id)
     except JobLost:

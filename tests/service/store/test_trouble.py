@@ -6,6 +6,7 @@ import errno
 import os
 import sqlite3
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -46,6 +47,23 @@ def test_a_locked_database(kept: Path):
         other.close()
         assert store.pieces.create("second") and whole(store)
         assert not list((kept / "incoming").iterdir())
+
+
+def test_two_programs_that_write_at_once_wait_for_each_other(opened):
+    stores = [opened(), opened()]
+    piece = stores[0].pieces.create().id
+    jobs = [stores[0].jobs.add(piece).id for _ in range(20)]
+
+    def write(store: Store) -> list[str]:
+        taken = []
+        while (job := store.jobs.take("w")) is not None:
+            taken.append(job.id)
+            store.answers.give(piece, "hand", "q", job.id)
+        return taken
+
+    with ThreadPoolExecutor(2) as pool:
+        taken = [id_ for ids in pool.map(write, stores) for id_ in ids]
+    assert sorted(taken) == sorted(jobs) and len(stores[0].answers.history(piece)) == 20
 
 
 def test_a_lock_that_ends_in_time_is_waited_for(kept: Path):
