@@ -119,8 +119,8 @@ class Subject:
         return self.length_mm * self.width_mm * self.count / 1e6
 
     def has(self, *kinds: str) -> bool:
-        """Whether it shows damage of one of these kinds."""
-        return any(d.kind in kinds for d in self.damage)
+        """Whether it has damage of one of these kinds, seen by hand."""
+        return any(d.kind in kinds and d.sure for d in self.damage)
 
 
 @dataclass(frozen=True)

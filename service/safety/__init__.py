@@ -1,0 +1,1 @@
+"""Cautions, with where they hold, their source and its date."""
