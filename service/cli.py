@@ -14,6 +14,7 @@ import typer
 
 from service.check_commands import check
 from service.hand_commands import deal, moves, sand, weigh_part
+from service.plan_commands import plan
 from service.safety_commands import safety
 from service.teach import teach
 from service.version import PROGRAM
@@ -140,6 +141,7 @@ app.command("weigh")(weigh_part)
 app.command()(moves)
 app.command()(sand)
 app.command()(deal)
+app.command()(plan)
 app.command()(safety)
 app.command()(teach)
 
