@@ -9,10 +9,11 @@ import typer
 
 
 def plan(
-    request: Annotated[Path | None, typer.Argument(metavar="FILE.toml", help="What you want and know; docs/plan.toml shows "
+    request: Annotated[Path | None, typer.Argument(metavar="FILE.toml", help="What you want and know; docs/plan.toml is "
                                                    "one.")] = None,
-    assessment: Annotated[Path | None, typer.Option("--assessment", metavar="FILE.json", help="What look --json printed.")] = None,
-    answers: Annotated[Path | None, typer.Option("--answers", metavar="FILE.json", help="Hand checks: see grainassay check.")] = None,
+    assessment: Annotated[Path | None, typer.Option("--assessment", metavar="FILE.json", help="What look --json said.")] = None,
+    answers: Annotated[Path | None, typer.Option("--answers", metavar="FILE.json", help="Hand checks: see grainassay "
+                                                 "check.")] = None,
     prices: Annotated[Path | None, typer.Option("--prices", metavar="FILE.toml", help="Your price list; docs/prices.toml shows "
                                                 "one.")] = None,
     goal: Annotated[str | None, typer.Option("--goal", metavar="NAME", help="For parts without one of their own: restain, clear, "

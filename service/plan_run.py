@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from dataclasses import replace
 from pathlib import Path
 
@@ -19,6 +20,8 @@ from service.plan.worksheet import html
 from vision.errors import UsageError
 
 TITLE = "Grainassay work"
+#: Columns that printed text keeps within.
+WIDTH = 110
 
 
 def planned(request: Path | None, assessment: Path | None, answers: Path | None, prices: Path | None, goal: str | None) -> Plan:
@@ -39,6 +42,15 @@ def planned(request: Path | None, assessment: Path | None, answers: Path | None,
                 price_list.read(prices) if prices is not None else None)
 
 
+def wrapped(lines: list[str]) -> str:
+    """Lines broken to WIDTH columns at their own indent."""
+    out: list[str] = []
+    for line in lines:
+        indent = " " * (len(line) - len(line.lstrip()))
+        out += textwrap.wrap(line, WIDTH, subsequent_indent=indent, break_on_hyphens=False, drop_whitespace=True) or [""]
+    return "\n".join(out)
+
+
 def _write(path: Path, data: bytes) -> None:
     try:
         path.write_bytes(data)
@@ -56,4 +68,4 @@ def run(request: Path | None, assessment: Path | None, answers: Path | None, pri
     if calendar is not None:
         names = {p.subject.id: p.subject.name for p in found.parts}
         _write(calendar, to_ical(found.days, names, TITLE))
-    return json.dumps(document(found), indent=2) if as_json else "\n".join(lines_of(found))
+    return json.dumps(document(found), indent=2) if as_json else wrapped(lines_of(found))

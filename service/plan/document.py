@@ -6,10 +6,10 @@ from typing import Any
 
 from service.plan.make import PartPlan, Plan, sources
 from service.plan.materials import Need
+from service.plan.report import safety_of
 from service.plan.types import GOALS, Refusal, Route, Step, Subject
 from service.rulebook import Source
-from service.safety.notes import document as safety_document
-from service.safety.notes import notes
+from service.safety.report import document as safety_document
 
 SCHEMA = "grainassay.plan/1.0"
 
@@ -76,8 +76,6 @@ def _need(n: Need) -> dict[str, Any]:
 def document(found: Plan) -> dict[str, Any]:
     """The whole plan. Times of the calendar are local, without a zone."""
     days = found.days
-    cores = sorted({c for p in found.parts for c in p.subject.cores})
-    careful = notes(found.hazards, where=found.request.where, made_before_1978=found.request.made_before_1978, cores=cores)
     return {
         "schema": SCHEMA, "goals": dict(GOALS), "where": found.request.where, "parts": [_part(p) for p in found.parts],
         "materials": [_need(n) for n in found.needs],
@@ -86,7 +84,7 @@ def document(found: Plan) -> dict[str, Any]:
         "calendar": [{"part": b.step.part, "step": b.step.key, "coat": b.coat, "begin": b.begin.isoformat(),
                       "end": b.end.isoformat(), "split": b.split} for b in days.bookings],
         "usable": {p: t.isoformat() for p, t in days.usable.items()},
-        "presumed_lead": found.presumed_lead, "safety": safety_document(careful, found.request.where),
+        "presumed_lead": found.presumed_lead, "safety": safety_document(safety_of(found), where=found.request.where),
         "sources": [_source(s) for s in sources(found)],
         "caution": "Minutes, amounts and sanding are estimates; labels of products and what a test patch shows outrank them.",
     }

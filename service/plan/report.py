@@ -10,7 +10,9 @@ from service.plan.days import Booking
 from service.plan.make import PartPlan, Plan
 from service.plan.materials import Need
 from service.plan.types import BASES, GOALS, Step
-from service.safety.notes import DEFER, Note, notes, place
+from service.safety.choose import notes
+from service.safety.report import DEFER, origin
+from service.safety.rules import Note
 from service.units import length_words, registry
 from service.words import class_words, listing
 
@@ -20,7 +22,9 @@ ESTIMATE = "Minutes, amounts and sanding are estimates; labels of products and w
 def safety_of(found: Plan) -> tuple[Note, ...]:
     """Cautions that this plan calls for."""
     cores = sorted({c for p in found.parts for c in p.subject.cores})
-    return notes(found.hazards, where=found.request.where, made_before_1978=found.request.made_before_1978, cores=cores)
+    roles = sorted({p.subject.role for p in found.parts})
+    return notes(found.hazards, where=found.request.where, made_before_1978=found.request.made_before_1978, cores=cores,
+                 roles=roles)
 
 
 def material_words(part: PartPlan) -> str:
@@ -138,7 +142,7 @@ def lines_of(found: Plan) -> list[str]:
     if careful:
         lines.append("Before you start")
         for n in careful:
-            lines += [f"  {n.title} ({place(n)}): {n.text}", f"    {n.source.words}" + (f", {n.source.date}" if n.source.date else "")]
+            lines += [f"  {n.title}: {n.text}", f"    {origin(n)}"]
         lines += [f"  {DEFER}", ""]
     for p in found.parts:
         lines += [*_part_lines(p, us), ""]

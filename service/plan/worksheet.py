@@ -9,7 +9,7 @@ from service.moves import WHERE
 from service.plan.make import PartPlan, Plan, sources
 from service.plan.report import ESTIMATE, material_words, safety_of, size_words, step_head
 from service.plan.types import GOALS
-from service.safety.notes import DEFER, place
+from service.safety.report import DEFER, origin
 from service.units import length_words, registry
 
 if TYPE_CHECKING:
@@ -80,8 +80,7 @@ def html(found: Plan, title: str = "") -> str:
                      "what": f"{names[b.step.part]}: {b.step.title}{coat}" + (" (in parts)" if b.split else "")})
     return _template().render(
         title=title or "; ".join(names.values()), summary=summary + ".",
-        safety=[{"title": n.title, "place": place(n), "text": n.text,
-                 "source": n.source.words + (f", {n.source.date}" if n.source.date else "")} for n in safety_of(found)],
+        safety=[{"title": n.title, "text": n.text, "source": origin(n)} for n in safety_of(found)],
         defer=DEFER, parts=[_part(p, us) for p in found.parts], needs=[_need(n, us, found.currency) for n in found.needs],
         cost=cost, no_size=", ".join(s.name for s in found.no_size), days=days, estimate=ESTIMATE,
         sources=[s.words for s in sources(found)],
