@@ -1,4 +1,4 @@
-"""Command for cautions: options only, so that starting the program stays light."""
+"""Command for notes of safety: options only, so that starting the program stays light."""
 
 from __future__ import annotations
 
@@ -9,15 +9,20 @@ import typer
 
 
 def safety(
-    hazards: Annotated[list[str] | None, typer.Argument(metavar="HAZARD...", help="dust, old_paint, solvent, stripper, "
-                                                        "oily_rags, mould ...; all of them without.")] = None,
-    where: Annotated[str, typer.Option("--where", metavar="PLACE", help="us, eu or other.")] = "other",
-    after_1978: Annotated[bool, typer.Option("--after-1978", help="The finish is known to be of 1978 or later.")] = False,
+    hazards: Annotated[list[str] | None, typer.Argument(
+        metavar="[HAZARD]...", help="What the work holds: dust, old_paint, solvent, stripper, oily_rags, mould, insects, heat, "
+        "lifting, board_resin, tipping, resale, upholstery; without any, all.")] = None,
+    where: Annotated[str, typer.Option(
+        "--where", metavar="PLACE", help="Whose rules to add: us, eu, or other for none.")] = "other",
+    before_1978: Annotated[bool | None, typer.Option(
+        "--before-1978/--after-1978", help="When the piece and its finish were made (1978 itself counts as before). Without it, "
+        "and outside the US, lead is presumed.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON document instead of text.")] = False,
 ) -> None:
-    """Read the cautions for some work, with where they hold, their source and its date."""
+    """Read what can hurt you or a buyer in this work, what to do, and what the law says, each with its source."""
     from service.plan.types import HAZARDS
-    from service.safety.notes import document, lines_of, notes
+    from service.safety.choose import notes
+    from service.safety.report import document, lines_of
 
-    found = notes(hazards or list(HAZARDS), where=where, made_before_1978=False if after_1978 else None)
-    typer.echo(json.dumps(document(found, where), indent=2) if as_json else "\n".join(lines_of(found, where)))
+    found = notes(hazards or list(HAZARDS), where=where, made_before_1978=before_1978)
+    typer.echo(json.dumps(document(found, where=where), indent=2) if as_json else "\n".join(lines_of(found, where=where)))

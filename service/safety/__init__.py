@@ -1,1 +1,1 @@
-"""Cautions, with where they hold, their source and its date."""
+"""Notes of safety: what can hurt someone in the work ahead, what to do, and what the law of the chosen place says."""
