@@ -24,6 +24,18 @@ def known_place(where: str, book: Rules | None = None) -> str:
     return where
 
 
+def age_that_counts(where: str, made_before_1978: bool | None, book: Rules | None = None) -> bool | None:
+    """The age as lead is judged by it: made after 1978 counts as not known (None) where 1978 is not the line.
+
+    Raises
+    ------
+    UsageError
+        if the place is not known.
+    """
+    book = rules() if book is None else book
+    return made_before_1978 if made_before_1978 or known_place(where, book) in book.line_of_1978 else None
+
+
 def _known(found: Collection[str], known: Collection[str], what: str) -> None:
     if unknown := sorted(set(found) - set(known)):
         raise UsageError(what, f"{', '.join(unknown)} is not known.", "Use one of: " + ", ".join(known) + ".")
@@ -56,6 +68,6 @@ def notes(
     _known(hazards, HAZARDS, "hazards")
     _known(cores, registry.CORES, "cores")
     _known(roles, registry.ROLES, "roles")
-    age = AGES[made_before_1978 if made_before_1978 or where in book.line_of_1978 else None]
+    age = AGES[age_that_counts(where, made_before_1978, book)]
     return tuple(note for note, when in book.notes if note.hazard in hazards and note.jurisdiction in (ANY, where)
                  and _holds(when, age, cores, roles))

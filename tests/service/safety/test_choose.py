@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.plan.types import HAZARDS
-from service.safety.choose import notes
+from service.safety.choose import age_that_counts, notes
 from service.safety.rules import ANY, HARMS, OTHER, rules
 from vision import registry
 from vision.errors import UsageError
@@ -70,6 +70,15 @@ def test_made_after_1978_lifts_the_presumption_only_where_that_is_the_line_and_s
     for where in ("eu", OTHER):
         assert keys("old_paint", where=where, made_before_1978=False) == keys("old_paint", where=where)
         assert "any.lead_presume" in keys("old_paint", where=where, made_before_1978=False)
+
+
+def test_an_age_after_1978_counts_only_where_that_is_the_line():
+    assert age_that_counts("us", False) is False
+    for where in PLACES:
+        assert age_that_counts(where, True) is True and age_that_counts(where, None) is None
+        assert where == "us" or age_that_counts(where, False) is None
+    with pytest.raises(UsageError, match="mars"):
+        age_that_counts("mars", False)
 
 
 def test_board_notes_follow_the_cores_that_may_be_there():
