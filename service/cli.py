@@ -12,7 +12,9 @@ from typing import Annotated
 
 import typer
 
+from service.aisle_commands import aisle
 from service.check_commands import check
+from service.gate_commands import gate
 from service.hand_commands import deal, moves, sand, weigh_part
 from service.plan_commands import plan
 from service.safety_commands import safety
@@ -136,6 +138,8 @@ def sheet(
     typer.echo(f"Sheet: {write_sheet(out, paper)}. Print it at 100 % and check its bar with a ruler.")
 
 
+app.command()(aisle)
+app.command()(gate)
 app.command()(check)
 app.command("weigh")(weigh_part)
 app.command()(moves)

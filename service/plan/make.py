@@ -165,8 +165,8 @@ def plan(parts: Sequence[Subject], request: Request, prices: Prices | None = Non
             hazards["mould"] = None
         if any(d.kind == "insect_holes" for d in p.subject.damage):
             hazards["insects"] = None
-        if p.subject.role in ("drawer_front", "drawer_side"):
-            hazards["tipping"] = None
+    # Whatever is done, the piece is carried, stands in a room and is perhaps sold.
+    hazards |= dict.fromkeys(("lifting", "tipping", "resale"))
     lead = any(lead_presumed(p.subject) for p in planned if p.route is not None and p.route.steps)
     hours = sum(s.minutes for s in steps if s.minutes is not None) / 60
     return Plan(request, planned, found, days, hours, cost, prices.currency if prices else "", unpriced, tuple(hazards), lead)

@@ -139,11 +139,10 @@ def lines_of(found: Plan) -> list[str]:
     us, names = found.request.us, {p.subject.id: p.subject.name for p in found.parts}
     lines: list[str] = []
     careful = safety_of(found)
-    if careful:
-        lines.append("Before you start")
-        for n in careful:
-            lines += [f"  {n.title}: {n.text}", f"    {origin(n)}"]
-        lines += [f"  {DEFER}", ""]
+    lines.append("Before you start")
+    for n in careful:
+        lines += [f"  {n.title}: {n.text}", f"    {origin(n)}"]
+    lines += [f"  {DEFER}", ""]
     for p in found.parts:
         lines += [*_part_lines(p, us), ""]
     if found.needs:

@@ -11,6 +11,7 @@ from service.hand.checks import rules
 from service.hand.state import Answers, Told
 from service.plan.request import Request, Wish
 from service.plan.types import Damage, Subject
+from service.safety.choose import age_that_counts
 from service.words import CORE_SEEN, edge_only, part_names, probabilities
 from vision import registry
 from vision.errors import UsageError
@@ -102,7 +103,7 @@ def subject_of(
     """One part as planned for."""
     wish = request.of(key)
     faces, cores, basis = _material(doc, part, told, fused, wish)
-    size = wish.size or (measured_size(doc, part) if doc is not None and part is not None else None)
+    size = wish.size or (told.size if told else None) or (measured_size(doc, part) if doc is not None and part is not None else None)
     photo_damage = seen_damage(doc, part) if doc is not None and part is not None else ()
     by_hand = {d.kind for d in wish.damage}
     damage = (*wish.damage, *(d for d in photo_damage if d.kind not in by_hand))
@@ -110,7 +111,8 @@ def subject_of(
     return Subject(
         key, name, role, faces, cores, basis, None if size is None else size[0], None if size is None else size[1], wish.count,
         wish.wood, wish.face_mm, wish.face_kind, wish.earlier, flags.get("patched", False), flags.get("sanded_through", False),
-        flags.get("bonded"), flags.get("printed_graining", False), wish.old_finish or _finish(faces), request.made_before_1978,
+        flags.get("bonded"), flags.get("printed_graining", False), wish.old_finish or _finish(faces),
+        age_that_counts(request.where, request.made_before_1978),
         damage,
     )
 
