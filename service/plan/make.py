@@ -125,7 +125,10 @@ def movement(subject: Subject, request: Request) -> tuple[tuple[Species, Movemen
         return ()
     if subject.wood is None or subject.width_mm is None:
         return ()
-    known = [w for w in species(subject.wood) if w.radial is not None or w.tangential is not None]
+    try:
+        known = [w for w in species(subject.wood) if w.radial is not None or w.tangential is not None]
+    except UsageError:  # a wood that is not in the tables: nothing is foreseen for it
+        return ()
     return tuple((w, between(w, subject.width_mm, request.stored, request.home)) for w in known)
 
 

@@ -86,12 +86,14 @@ def face_of(text: str, what: str) -> tuple[tuple[float, float] | None, str]:
 
 
 def _damage(rows: Any, what: str) -> tuple[Damage, ...]:
-    out = []
+    rank = list(registry.LEVELS)
+    worst: dict[str, str] = {}
     for row in rows:
         kind, _, level = str(row).partition("/")
         _one_of(kind, registry.DETAILS["damage"], f"{what}: damage")
-        out.append(Damage(kind, _one_of(level or "medium", registry.LEVELS, f"{what}: level"), sure=True))
-    return tuple(out)
+        level = _one_of(level or "medium", registry.LEVELS, f"{what}: level")
+        worst[kind] = max(level, worst.get(kind, level), key=rank.index)
+    return tuple(Damage(kind, level, sure=True) for kind, level in worst.items())
 
 
 def _wish(key: str, row: Mapping[str, Any]) -> Wish:

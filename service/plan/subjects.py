@@ -103,17 +103,20 @@ def subject_of(
     """One part as planned for."""
     wish = request.of(key)
     faces, cores, basis = _material(doc, part, told, fused, wish)
-    size = wish.size or (told.size if told else None) or (measured_size(doc, part) if doc is not None and part is not None else None)
-    photo_damage = seen_damage(doc, part) if doc is not None and part is not None else ()
+    size = wish.size or (told.size if told else None)
+    photo_damage: tuple[Damage, ...] = ()
+    if doc is not None and part is not None:
+        size, photo_damage = size or measured_size(doc, part), seen_damage(doc, part)
     by_hand = {d.kind for d in wish.damage}
-    damage = (*wish.damage, *(d for d in photo_damage if d.kind not in by_hand))
     flags = dict(wish.flags)
+    length, width = size if size is not None else (None, None)
     return Subject(
-        key, name, role, faces, cores, basis, None if size is None else size[0], None if size is None else size[1], wish.count,
-        wish.wood, wish.face_mm, wish.face_kind, wish.earlier, flags.get("patched", False), flags.get("sanded_through", False),
-        flags.get("bonded"), flags.get("printed_graining", False), wish.old_finish or _finish(faces),
-        age_that_counts(request.where, request.made_before_1978),
-        damage,
+        key, name, role, faces, cores, basis, length_mm=length, width_mm=width, count=wish.count, wood=wish.wood,
+        face_mm=wish.face_mm, face_kind=wish.face_kind, earlier=wish.earlier, patched=flags.get("patched", False),
+        sanded_through=flags.get("sanded_through", False), bonded=flags.get("bonded"),
+        printed_graining=flags.get("printed_graining", False), old_finish=wish.old_finish or _finish(faces),
+        made_before_1978=age_that_counts(request.where, request.made_before_1978),
+        damage=(*wish.damage, *(d for d in photo_damage if d.kind not in by_hand)),
     )
 
 

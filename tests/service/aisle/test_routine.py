@@ -46,7 +46,8 @@ def test_it_ends_at_the_first_thing_that_spoils_the_piece():
 
 def test_a_top_that_turns_out_printed_breaks_a_deal_for_restaining():
     routine = Routine(goal="restain", minutes=30, parts=["top", "back"])
-    told = Told("top", {"face_look": "figure", "lifted_spot": "paper_or_plastic", "end_of_part": "particles", "hole": "particles"})
+    told = Told("top", {"face_look": "figure", "lifted_spot": "paper_or_plastic", "end_of_part": "particles",
+                        "hole": "particles"})
     now = routine.now(Answers(CLEAR, {"top": told}))
     assert now.fused["top"].face == "printed" and now.breaker.part == "top" and "is refused" in now.breaker.words
     assert Routine(goal="paint", minutes=30, parts=["top"]).now(Answers(CLEAR, {"top": told})).breaker is None
