@@ -14,6 +14,7 @@ import typer
 
 from service.aisle_commands import aisle
 from service.check_commands import check
+from service.finish_commands import finish
 from service.gate_commands import gate
 from service.hand_commands import deal, moves, sand, weigh_part
 from service.plan_commands import plan
@@ -141,6 +142,7 @@ def sheet(
 app.command()(aisle)
 app.command()(gate)
 app.command()(check)
+app.command()(finish)
 app.command("weigh")(weigh_part)
 app.command()(moves)
 app.command()(sand)
