@@ -17,8 +17,10 @@ from service.check_commands import check
 from service.finish_commands import finish
 from service.gate_commands import gate
 from service.hand_commands import deal, moves, sand, weigh_part
+from service.ledger_commands import ledger
 from service.plan_commands import plan
 from service.safety_commands import safety
+from service.sell_commands import advert, haul
 from service.teach import teach
 from service.version import PROGRAM
 from vision.errors import GrainassayError, UsageError
@@ -148,6 +150,9 @@ app.command()(moves)
 app.command()(sand)
 app.command()(deal)
 app.command()(plan)
+app.command()(advert)
+app.command()(haul)
+app.add_typer(ledger)
 app.command()(safety)
 app.command()(teach)
 

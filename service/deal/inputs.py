@@ -36,7 +36,8 @@ class Check:
 
 @dataclass(frozen=True)
 class Deal:
-    """All of it. Money in the user's currency; shares 0..1; `unsold_value`: what an unsold piece still brings."""
+    """All of it. Money in the user's currency; shares 0..1; `unsold_value`: what an unsold piece still brings;
+    `holding`: what a day of keeping it costs; `days`: until it is sold, least, likeliest, most."""
 
     currency: str
     asked: float
@@ -50,16 +51,20 @@ class Deal:
     unsold_value: float
     outcomes: tuple[Outcome, ...]
     checks: tuple[Check, ...]
+    holding: float = 0.0
+    days: Three = (0.0, 0.0, 0.0)
 
     def __post_init__(self) -> None:
         def need(ok: bool, subject: str, cause: str) -> None:
             if not ok:
                 raise UsageError(subject, cause, MEND)
 
-        for name in ("asked", "travel", "travel_hours", "rate", "delivery", "unsold_value"):
+        for name in ("asked", "travel", "travel_hours", "rate", "delivery", "unsold_value", "holding"):
             need(math.isfinite(getattr(self, name)) and getattr(self, name) >= 0, name, "is below zero or no number.")
         for name in ("fees", "returns", "unsold"):
             need(0 <= getattr(self, name) <= 1, f"{name}_percent", "lies outside 0 to 100.")
+        low, mode, high = self.days
+        need(math.isfinite(high) and 0 <= low <= mode <= high, "days_held", "are not least, likeliest, most.")
         need(bool(self.outcomes), "outcomes", "none is given.")
         names = [o.name for o in self.outcomes]
         need(len(set(names)) == len(names), "outcomes", "two have the same name.")
@@ -98,8 +103,10 @@ def parse(text: str, name: str) -> Deal:
                        for c in found.get("checks", []))
         percent = {k: float(found.get(f"{k}_percent", 0)) / 100 for k in ("fees", "returns", "unsold")}
         money = {k: float(found.get(k, 0)) for k in ("travel", "travel_hours", "delivery", "unsold_value")}
+        money["holding"] = float(found.get("holding_a_day", 0))
+        days = _three(found.get("days_held", 0), "days_held")
         return Deal(str(found.get("currency", "")), float(found["asked"]), rate=float(found["rate"]), outcomes=outcomes,
-                    checks=checks, **percent, **money)
+                    checks=checks, days=days, **percent, **money)
     except tomllib.TOMLDecodeError as err:
         raise UsageError(name, f"cannot be read: {err}.", MEND) from err
     except KeyError as err:

@@ -1,8 +1,8 @@
 """Profit as a distribution, what to offer, and what a check is worth, from the user's own inputs.
 
 Hours, materials and sale are triangular and independent within an outcome. Profit is what is left after price, travel, materials,
-fees, delivery and returns; after labour it has also paid the hours at the user's rate. A piece that does not sell brings its
-unsold value.
+fees, delivery, returns and the days it is kept; after labour it has also paid the hours at the user's rate. A piece that does
+not sell brings its unsold value.
 """
 
 from __future__ import annotations
@@ -78,7 +78,8 @@ def _drawn(deal: Deal, draws: int, seed: int) -> dict[str, tuple[Array, Array]]:
         back = deal.unsold_value - deal.delivery * comes_back
         brings = np.where(sells & ~comes_back, sale, np.where(sells, back, deal.unsold_value))
         hours = _triangular(rng, o.hours, draws) + deal.travel_hours
-        out[o.name] = (brings - _triangular(rng, o.materials, draws) - deal.travel, hours)
+        kept = _triangular(rng, deal.days, draws) * deal.holding
+        out[o.name] = (brings - _triangular(rng, o.materials, draws) - deal.travel - kept, hours)
     return out
 
 
