@@ -14,9 +14,10 @@ import typer
 
 from service.aisle_commands import aisle
 from service.check_commands import check
+from service.deal_commands import deal
 from service.finish_commands import finish
 from service.gate_commands import gate
-from service.hand_commands import deal, moves, sand, weigh_part
+from service.hand_commands import moves, sand, weigh_part
 from service.ledger_commands import ledger
 from service.plan_commands import plan
 from service.safety_commands import safety

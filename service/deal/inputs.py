@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from vision import registry
 from vision.errors import UsageError
 
 Three = tuple[float, float, float]
@@ -16,13 +18,15 @@ MEND = "Mend the file; docs/deal.toml shows one."
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the piece may turn out to be. `hours`, `materials`, `sale`: least, likeliest, most."""
+    """What the piece may turn out to be. `hours`, `materials`, `sale`: least, likeliest, most; `faces`: keys of registry.FACES
+    that it stands for, so that a part's verdict can give its chance."""
 
     name: str
     chance: float
     hours: Three
     materials: Three
     sale: Three
+    faces: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,6 +73,9 @@ class Deal:
         names = [o.name for o in self.outcomes]
         need(len(set(names)) == len(names), "outcomes", "two have the same name.")
         need(abs(sum(o.chance for o in self.outcomes) - 1) < 1e-6, "chances", "of the outcomes do not add up to 1.")
+        faces = [f for o in self.outcomes for f in o.faces]
+        need(set(faces) <= set(registry.FACES), "faces", "are among " + ", ".join(registry.FACES) + "; others are not known.")
+        need(len(set(faces)) == len(faces), "faces", "stand under two outcomes.")
         for o in self.outcomes:
             need(0 <= o.chance <= 1, o.name, "has a chance outside 0 to 1.")
             for what in ("hours", "materials", "sale"):
@@ -87,6 +94,11 @@ def _three(value: Any, subject: str) -> Three:
     return low, float(numbers[1]) if len(numbers) == 3 else (low + high) / 2, high
 
 
+def _outcome(row: Mapping[str, Any]) -> Outcome:
+    hours, materials, sale = (_three(row[k], f"{row['name']}: {k}") for k in ("hours", "materials", "sale"))
+    return Outcome(row["name"], float(row["chance"]), hours, materials, sale, tuple(row.get("faces", ())))
+
+
 def parse(text: str, name: str) -> Deal:
     """A deal from the text of its file.
 
@@ -97,8 +109,7 @@ def parse(text: str, name: str) -> Deal:
     """
     try:
         found = tomllib.loads(text)
-        outcomes = tuple(Outcome(o["name"], float(o["chance"]), *(_three(o[k], f"{o['name']}: {k}")
-                                 for k in ("hours", "materials", "sale"))) for o in found.get("outcomes", []))
+        outcomes = tuple(_outcome(o) for o in found.get("outcomes", []))
         checks = tuple(Check(c["name"], float(c.get("minutes", 0)), {k: float(v) for k, v in c["finds"].items()})
                        for c in found.get("checks", []))
         percent = {k: float(found.get(f"{k}_percent", 0)) / 100 for k in ("fees", "returns", "unsold")}
