@@ -12,8 +12,16 @@ from typing import Annotated
 
 import typer
 
+from service.aisle_commands import aisle
 from service.check_commands import check
-from service.hand_commands import deal, moves, sand, weigh_part
+from service.deal_commands import deal
+from service.finish_commands import finish
+from service.gate_commands import gate
+from service.hand_commands import moves, sand, weigh_part
+from service.ledger_commands import ledger
+from service.plan_commands import plan
+from service.safety_commands import safety
+from service.sell_commands import advert, haul
 from service.teach import teach
 from service.version import PROGRAM
 from vision.errors import GrainassayError, UsageError
@@ -134,11 +142,19 @@ def sheet(
     typer.echo(f"Sheet: {write_sheet(out, paper)}. Print it at 100 % and check its bar with a ruler.")
 
 
+app.command()(aisle)
+app.command()(gate)
 app.command()(check)
+app.command()(finish)
 app.command("weigh")(weigh_part)
 app.command()(moves)
 app.command()(sand)
 app.command()(deal)
+app.command()(plan)
+app.command()(advert)
+app.command()(haul)
+app.add_typer(ledger)
+app.command()(safety)
 app.command()(teach)
 
 

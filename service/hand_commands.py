@@ -87,17 +87,3 @@ def sand(
     found = safest(bench, rules.goals[goal]) if goal is not None else bench.outlook(way_of(way or ""))
     typer.echo(json.dumps(document(thickness, found, goal), indent=2) if as_json
                else "\n".join(lines_of(thickness, found, rules, goal)))
-
-
-def deal(
-    file: Annotated[Path, typer.Argument(metavar="FILE.toml", help="What you believe about it; docs/deal.toml shows one.")],
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON document instead of text.")] = False,
-) -> None:
-    """Weigh buying against leaving: profit and its range, what to offer, which check is worth most before paying."""
-    from service.deal.inputs import read
-    from service.deal.money import judged
-    from service.deal.report import document, lines_of
-
-    given = read(file)
-    found = judged(given)
-    typer.echo(json.dumps(document(given, found), indent=2) if as_json else "\n".join(lines_of(given, found)))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from vision import registry
 from vision.errors import UsageError
 
 Three = tuple[float, float, float]
@@ -16,13 +18,15 @@ MEND = "Mend the file; docs/deal.toml shows one."
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the piece may turn out to be. `hours`, `materials`, `sale`: least, likeliest, most."""
+    """What the piece may turn out to be. `hours`, `materials`, `sale`: least, likeliest, most; `faces`: keys of registry.FACES
+    that it stands for, so that a part's verdict can give its chance."""
 
     name: str
     chance: float
     hours: Three
     materials: Three
     sale: Three
+    faces: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,8 @@ class Check:
 
 @dataclass(frozen=True)
 class Deal:
-    """All of it. Money in the user's currency; shares 0..1; `unsold_value`: what an unsold piece still brings."""
+    """All of it. Money in the user's currency; shares 0..1; `unsold_value`: what an unsold piece still brings;
+    `holding`: what a day of keeping it costs; `days`: until it is sold, least, likeliest, most."""
 
     currency: str
     asked: float
@@ -50,20 +55,27 @@ class Deal:
     unsold_value: float
     outcomes: tuple[Outcome, ...]
     checks: tuple[Check, ...]
+    holding: float = 0.0
+    days: Three = (0.0, 0.0, 0.0)
 
     def __post_init__(self) -> None:
         def need(ok: bool, subject: str, cause: str) -> None:
             if not ok:
                 raise UsageError(subject, cause, MEND)
 
-        for name in ("asked", "travel", "travel_hours", "rate", "delivery", "unsold_value"):
+        for name in ("asked", "travel", "travel_hours", "rate", "delivery", "unsold_value", "holding"):
             need(math.isfinite(getattr(self, name)) and getattr(self, name) >= 0, name, "is below zero or no number.")
         for name in ("fees", "returns", "unsold"):
             need(0 <= getattr(self, name) <= 1, f"{name}_percent", "lies outside 0 to 100.")
+        low, mode, high = self.days
+        need(math.isfinite(high) and 0 <= low <= mode <= high, "days_held", "are not least, likeliest, most.")
         need(bool(self.outcomes), "outcomes", "none is given.")
         names = [o.name for o in self.outcomes]
         need(len(set(names)) == len(names), "outcomes", "two have the same name.")
         need(abs(sum(o.chance for o in self.outcomes) - 1) < 1e-6, "chances", "of the outcomes do not add up to 1.")
+        faces = [f for o in self.outcomes for f in o.faces]
+        need(set(faces) <= set(registry.FACES), "faces", "are among " + ", ".join(registry.FACES) + "; others are not known.")
+        need(len(set(faces)) == len(faces), "faces", "stand under two outcomes.")
         for o in self.outcomes:
             need(0 <= o.chance <= 1, o.name, "has a chance outside 0 to 1.")
             for what in ("hours", "materials", "sale"):
@@ -82,6 +94,11 @@ def _three(value: Any, subject: str) -> Three:
     return low, float(numbers[1]) if len(numbers) == 3 else (low + high) / 2, high
 
 
+def _outcome(row: Mapping[str, Any]) -> Outcome:
+    hours, materials, sale = (_three(row[k], f"{row['name']}: {k}") for k in ("hours", "materials", "sale"))
+    return Outcome(row["name"], float(row["chance"]), hours, materials, sale, tuple(row.get("faces", ())))
+
+
 def parse(text: str, name: str) -> Deal:
     """A deal from the text of its file.
 
@@ -92,14 +109,15 @@ def parse(text: str, name: str) -> Deal:
     """
     try:
         found = tomllib.loads(text)
-        outcomes = tuple(Outcome(o["name"], float(o["chance"]), *(_three(o[k], f"{o['name']}: {k}")
-                                 for k in ("hours", "materials", "sale"))) for o in found.get("outcomes", []))
+        outcomes = tuple(_outcome(o) for o in found.get("outcomes", []))
         checks = tuple(Check(c["name"], float(c.get("minutes", 0)), {k: float(v) for k, v in c["finds"].items()})
                        for c in found.get("checks", []))
         percent = {k: float(found.get(f"{k}_percent", 0)) / 100 for k in ("fees", "returns", "unsold")}
         money = {k: float(found.get(k, 0)) for k in ("travel", "travel_hours", "delivery", "unsold_value")}
+        money["holding"] = float(found.get("holding_a_day", 0))
+        days = _three(found.get("days_held", 0), "days_held")
         return Deal(str(found.get("currency", "")), float(found["asked"]), rate=float(found["rate"]), outcomes=outcomes,
-                    checks=checks, **percent, **money)
+                    checks=checks, days=days, **percent, **money)
     except tomllib.TOMLDecodeError as err:
         raise UsageError(name, f"cannot be read: {err}.", MEND) from err
     except KeyError as err:

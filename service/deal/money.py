@@ -1,13 +1,13 @@
 """Profit as a distribution, what to offer, and what a check is worth, from the user's own inputs.
 
 Hours, materials and sale are triangular and independent within an outcome. Profit is what is left after price, travel, materials,
-fees, delivery and returns; after labour it has also paid the hours at the user's rate. A piece that does not sell brings its
-unsold value.
+fees, delivery, returns and the days it is kept; after labour it has also paid the hours at the user's rate. A piece that does
+not sell brings its unsold value.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,8 +78,14 @@ def _drawn(deal: Deal, draws: int, seed: int) -> dict[str, tuple[Array, Array]]:
         back = deal.unsold_value - deal.delivery * comes_back
         brings = np.where(sells & ~comes_back, sale, np.where(sells, back, deal.unsold_value))
         hours = _triangular(rng, o.hours, draws) + deal.travel_hours
-        out[o.name] = (brings - _triangular(rng, o.materials, draws) - deal.travel, hours)
+        kept = _triangular(rng, deal.days, draws) * deal.holding
+        out[o.name] = (brings - _triangular(rng, o.materials, draws) - deal.travel - kept, hours)
     return out
+
+
+def means_of(deal: Deal, *, draws: int = DRAWS, seed: int = SEED) -> dict[str, float]:
+    """Outcome -> mean left after labour at a price of nothing."""
+    return {n: float((free - hours * deal.rate).mean()) for n, (free, hours) in _drawn(deal, draws, seed).items()}
 
 
 def judged(deal: Deal, *, draws: int = DRAWS, seed: int = SEED) -> Judged:
@@ -103,18 +109,26 @@ def judged(deal: Deal, *, draws: int = DRAWS, seed: int = SEED) -> Judged:
 def worth_of(check: Check, deal: Deal, means: dict[str, float]) -> Worth:
     """Value of information of one check: buy where the mean after labour is above zero, else leave (Raiffa and Schlaifer's
     preposterior analysis, the textbook form)."""
+    rows = {n: (v, 1 - v) for n, v in check.finds.items()}
+    return worth_of_answers(check.name, check.minutes, rows, deal, means)
+
+
+def worth_of_answers(
+    name: str, minutes: float, rows: Mapping[str, Sequence[float]], deal: Deal, means: Mapping[str, float]
+) -> Worth:
+    """The same for a check with any number of answers. `rows`: outcome -> chance of each answer."""
     prior = {o.name: o.chance for o in deal.outcomes}
     gain = {n: m - deal.asked for n, m in means.items()}
     without = max(0.0, sum(prior[n] * gain[n] for n in prior))
     buys = sum(prior[n] * gain[n] for n in prior) > 0
     total = change = 0.0
-    for chances in (check.finds, {n: 1 - v for n, v in check.finds.items()}):
-        share = sum(prior[n] * chances[n] for n in prior)
-        mean = sum(prior[n] * chances[n] * gain[n] for n in prior)
+    for answer in range(len(next(iter(rows.values())))):
+        share = sum(prior[n] * rows[n][answer] for n in prior)
+        mean = sum(prior[n] * rows[n][answer] * gain[n] for n in prior)
         total += max(0.0, mean)
         if share > 0 and (mean > 0) != buys:
             change += share
-    return Worth(check.name, total - without - check.minutes / 60 * deal.rate, change)
+    return Worth(name, total - without - minutes / 60 * deal.rate, change)
 
 
 def best(worth: Sequence[Worth]) -> Worth | None:

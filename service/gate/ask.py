@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Protocol
+from typing import Protocol, TextIO
 
 #: Answers that are always possible and clear nothing.
 CANNOT_SAY, NOT_LOOKED = "cannot_say", "not_looked"
@@ -137,20 +137,33 @@ def _taken_back(read: Read, write: Write) -> bool:
         return False
 
 
-def key_reader() -> Read:
-    """Reads one key without Enter where standard input is a terminal that can do so, else a line."""
+def key_reader(shown: TextIO | None = None) -> Read:
+    """Reads one key without Enter where standard input is a terminal that can do so, else a line; prompts go to `shown` (usual:
+    standard output)."""
+    waiting: list[str] = []
+
+    def show(text: str) -> None:
+        out = sys.stdout if shown is None else shown
+        out.write(text)
+        out.flush()
+
+    def line(prompt: str) -> str:
+        show(prompt)
+        typed = sys.stdin.readline()
+        if not typed:
+            raise EOFError
+        return typed
+
     try:
         import termios
         import tty
     except ImportError:
-        return input
+        return line
     if not sys.stdin.isatty():
-        return input
-    waiting: list[str] = []
+        return line
 
     def one(prompt: str) -> str:
-        sys.stdout.write(prompt)
-        sys.stdout.flush()
+        show(prompt)
         handle = sys.stdin.fileno()
         before = termios.tcgetattr(handle)
         try:
@@ -164,7 +177,7 @@ def key_reader() -> Read:
         finally:
             termios.tcsetattr(handle, termios.TCSADRAIN, before)
         key = waiting.pop(0)
-        sys.stdout.write((key if key.isprintable() else "") + "\n")
+        show((key if key.isprintable() else "") + "\n")
         return key
 
     return one

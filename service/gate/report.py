@@ -91,6 +91,12 @@ def _reason_lines(r: Reason) -> list[str]:
     return lines
 
 
+def latest(standing: Standing, question: str) -> list[str]:
+    """What an answer just given leads to, in words: at once, since it may be about what to keep one's hands off."""
+    lines = [line for r in standing.reasons if r.question.key == question for line in _reason_lines(r)[1:]]
+    return [*lines, f"    So far: {_short(standing.verdict)}."] if lines else []
+
+
 def added_lines(standing: Standing) -> list[str]:
     """What the standing adds to a deal, in words; none where nothing is added."""
     if not standing.money_talk or not standing.reasons:

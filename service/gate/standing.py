@@ -144,6 +144,24 @@ class Gate:
                         _share(reasons), self.rules.currency, looked, unknown)
 
 
+def said(answers: Mapping[str, str], says: Sequence[str]) -> dict[str, str]:
+    """Answers with those added that are written as QUESTION=ANSWER; a later one replaces an earlier.
+
+    Raises
+    ------
+    UsageError
+        for what is not written so.
+    """
+    found = dict(answers)
+    for text in says:
+        question, equals, answer = (t.strip() for t in text.partition("="))
+        if not equals:
+            raise UsageError("--say", f"{text!r} is not a question with its answer.", "Write it as in: --say mould=musty")
+        found.pop(question, None)
+        found[question] = answer
+    return found
+
+
 def gate() -> Gate:
     """The gate under the packaged rules."""
     return Gate(rules())

@@ -15,7 +15,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from service.hand.checks import CANNOT_SAY, SUBSTRATES, Rules
+from service.hand.checks import CANNOT_SAY, NOT_LOOKED, SUBSTRATES, Rules
 from vision import registry
 from vision.errors import UsageError
 
@@ -125,7 +125,7 @@ def weights_of(
         check = rules.checks.get(key)
         if check is None:
             raise UsageError(key, "is no check that is known.", "Use one of: " + ", ".join(rules.checks) + ".")
-        if answer == CANNOT_SAY:
+        if answer in (CANNOT_SAY, NOT_LOOKED):
             continue
         if answer not in [a.key for a in check.answers]:
             raise UsageError(key, f"{answer!r} is no answer to it.",

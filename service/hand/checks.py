@@ -17,8 +17,8 @@ from vision import registry
 
 Array = NDArray[np.float64]
 SUBSTRATES = tuple(registry.SUBSTRATES)
-#: Answer that is always possible and moves nothing.
-CANNOT_SAY = "cannot_say"
+#: Answers that are always possible and move nothing.
+CANNOT_SAY, NOT_LOOKED = "cannot_say", "not_looked"
 MEND = "Mend the file, or install the program again."
 
 

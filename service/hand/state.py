@@ -27,12 +27,13 @@ NOT_WOOD = 0.02
 @dataclass(frozen=True)
 class Told:
     """What hands found on one part. `answers`: check -> answer; `weighed`: arguments of service.wood.weigh.Weighed, or None;
-    `confirmed`: (face, core) known for certain, each may be None."""
+    `confirmed`: (face, core) known for certain, each may be None; `size`: (length, width) in mm as measured, or None."""
 
     role: str
     answers: Mapping[str, str] = field(default_factory=dict)
     weighed: Mapping[str, Any] | None = None
     confirmed: tuple[str | None, str | None] = (None, None)
+    size: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         if self.role not in registry.ROLES:
@@ -45,6 +46,8 @@ class Told:
             raise UsageError("answers", f"{core!r} is no core.", "Use one of: " + ", ".join(registry.CORES) + ".")
         if face is not None and core is not None and (face, core) not in registry.SUBSTRATE_OF:
             raise UsageError("answers", f"a face of {face} does not lie on {core}.", "Correct one of them.")
+        if self.size is not None and not all(isinstance(v, int | float) and v > 0 for v in self.size):
+            raise UsageError("answers", f"{self.size} is no size.", "Give length and width in millimetres.")
         object.__setattr__(self, "answers", MappingProxyType(dict(self.answers)))
 
     @property
@@ -100,6 +103,8 @@ def to_json(answers: Answers) -> dict[str, Any]:
             row["weighed"] = dict(told.weighed)
         if told.confirmed != (None, None):
             row["confirmed"] = {"face": told.confirmed[0], "core": told.confirmed[1]}
+        if told.size is not None:
+            row["size_mm"] = list(told.size)
         parts[key] = row
     return {"schema": SCHEMA, "gate": dict(answers.gate), "parts": parts}
 
@@ -120,11 +125,18 @@ def parse(text: str, name: str) -> Answers:
         for key, row in data.get("parts", {}).items():
             known = row.get("confirmed") or {}
             parts[str(key)] = Told(row["role"], {str(k): str(v) for k, v in row.get("answers", {}).items()}, row.get("weighed"),
-                                   (known.get("face"), known.get("core")))
+                                   (known.get("face"), known.get("core")), _size(row.get("size_mm")))
             _ = parts[str(key)].part
         return Answers({str(k): str(v) for k, v in data.get("gate", {}).items()}, parts)
-    except (json.JSONDecodeError, KeyError, TypeError, AttributeError) as err:
+    except (json.JSONDecodeError, KeyError, TypeError, ValueError, AttributeError) as err:
         raise UsageError(name, f"cannot be read as answers ({type(err).__name__}: {err}).", MEND) from err
+
+
+def _size(value: Any) -> tuple[float, float] | None:
+    if value is None:
+        return None
+    length, width = value
+    return float(length), float(width)
 
 
 def read_answers(path: Path) -> Answers:

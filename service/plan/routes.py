@@ -1,6 +1,7 @@
 """Which goals a part allows: what refuses a goal and why, and what must hold for one that is not refused.
 
-A part whose face cannot be told is planned for every face that is left: a goal is open to it only where none of them refuses it.
+A part whose face cannot be told is planned for every face that is left: a goal is open to it only where none of them refuses
+it. Damage counts once a hand has seen it; what a photo points at becomes a condition.
 """
 
 from __future__ import annotations
@@ -22,6 +23,9 @@ MEND = "Mend the file, or install the program again."
 FLAGS = ("patched", "sanded_through", "printed_graining", "bonded")
 #: Goals for which a face is sanded, and the goal of service/rules/sanding.toml that it must stand.
 SANDED = {"restain": "restain", "clear": "clear"}
+DAMAGE_WORDS = {k: text.rstrip(".").split(":")[0].lower() for k, text in registry.DETAILS["damage"].items()}
+#: What a photo points at moves no route; a hand does.
+POINTED = Source("pointed", "Damage found on photos is measured on drawn panels only", "estimate")
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,7 @@ class Row:
         return (
             goal in self.goals and face in self.faces
             and all(getattr(subject, name) is value for name, value in self.flags.items())
-            and (not self.damage or any(d.kind in self.damage and (not self.levels or d.level in self.levels)
+            and (not self.damage or any(d.sure and d.kind in self.damage and (not self.levels or d.level in self.levels)
                                         for d in subject.damage))
             and (not self.cores or bool(set(self.cores) & set(subject.cores)))
         )
@@ -140,4 +144,7 @@ def refusal(subject: Subject, goal: str, book: Routes | None = None) -> Refusal 
 def conditions(subject: Subject, goal: str, book: Routes | None = None) -> tuple[tuple[str, Source], ...]:
     """What must hold for a goal that is not refused, each with its source."""
     rows = [(r.text, r.source) for r in (book or routes()).needs if any(r.holds(subject, goal, f) for f in subject.faces)]
+    if goal != "leave":
+        rows += [(f"A photo points at {DAMAGE_WORDS[d.kind]}: look before you begin, it can change the route.", POINTED)
+                 for d in subject.damage if not d.sure]
     return tuple(dict.fromkeys(rows))

@@ -114,11 +114,14 @@ def rows() -> tuple[Row, ...]:
     return read()
 
 
+def coated(subject: Subject) -> bool:
+    """Whether an old coat may be there: not bare, no print's own skin."""
+    return subject.old_finish != "none" and bool({"solid_wood", "veneer", "opaque"} & set(subject.faces))
+
+
 def lead_presumed(subject: Subject) -> bool:
-    """Whether a finish is there that may hold lead: not bare, no print's own skin, and not known to be of 1978 or later."""
-    if subject.made_before_1978 is False or subject.old_finish == "none":
-        return False
-    return bool({"solid_wood", "veneer", "opaque"} & set(subject.faces))
+    """Whether a coat is there that is taken to hold lead: one that is not known to be of 1978 or later."""
+    return coated(subject) and subject.made_before_1978 is not False
 
 
 def area_of(subject: Subject, edges_only: bool = False) -> float | None:
@@ -159,7 +162,7 @@ def steps_of(subject: Subject, goal: str, topcoat: str = "water", book: tuple[Ro
         area = area_of(subject, row.edges_only)
         times = max(1, row.coats)
         minutes = None if area is None else times * (row.minutes + row.minutes_per_m2 * area)
-        hazards = tuple(h for h in row.hazards if h != "old_paint" or careful)
+        hazards = tuple(h for h in row.hazards if h != "old_paint" or coated(subject))
         if grits and {"particle_board", "fibreboard"} & set(subject.cores) and "board_resin" not in hazards:
             hazards = (*hazards, "board_resin")
         out.append(Step(row.key, subject.id, row.title, how, row.product, row.coats, tool, grits, minutes, row.between, row.wait,

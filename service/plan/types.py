@@ -96,6 +96,8 @@ class Subject:
             raise ValueError(f"unknown faces {self.faces} or cores {self.cores}")
         _positive(self.length_mm, "length")
         _positive(self.width_mm, "width")
+        if len({d.kind for d in self.damage}) != len(self.damage):
+            raise ValueError("a kind of damage stands there once, at its worst level")
         if not 1 <= self.count <= 100 or not 0 <= self.earlier <= 10:
             raise ValueError(f"{self.count} pieces, {self.earlier} earlier jobs")
 
@@ -119,8 +121,8 @@ class Subject:
         return self.length_mm * self.width_mm * self.count / 1e6
 
     def has(self, *kinds: str) -> bool:
-        """Whether it shows damage of one of these kinds."""
-        return any(d.kind in kinds for d in self.damage)
+        """Whether it has damage of one of these kinds, seen by hand."""
+        return any(d.kind in kinds and d.sure for d in self.damage)
 
 
 @dataclass(frozen=True)

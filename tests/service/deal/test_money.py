@@ -104,3 +104,10 @@ def test_files_that_make_no_sense_are_refused_by_name(old, new, says):
 def test_a_file_that_is_not_there_is_named(tmp_path):
     with pytest.raises(UsageError, match=r"gone\.toml"):
         read(tmp_path / "gone.toml")
+
+
+def test_every_day_it_is_kept_costs():
+    """Thirty days at a price a day lower the mean by just that."""
+    plain = deal()
+    kept = replace(plain, holding=0.5, days=(30.0, 30.0, 30.0))
+    assert judged(plain).profit.mean - judged(kept).profit.mean == pytest.approx(15.0, abs=1e-6)

@@ -182,7 +182,11 @@ def test_an_arrow_key_is_one_wrong_key_and_the_end_is_the_end(terminal):
 
 def test_without_a_terminal_lines_are_read(monkeypatch):
     monkeypatch.setattr(sys, "stdin", io.StringIO("n\n"))
-    assert key_reader()("") == "n"
+    shown = io.StringIO()
+    read = key_reader(shown)
+    assert read("> ").strip() == "n" and shown.getvalue() == "> "
+    with pytest.raises(EOFError):
+        read("> ")
 
 
 def test_back_is_no_answer():

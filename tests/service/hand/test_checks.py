@@ -12,7 +12,7 @@ from vision import registry
 
 TEXT = files("service").joinpath("rules/hand_checks.toml").read_text(encoding="utf-8")
 #: What the trade's rows ask for (status beside them in the file): hole and end grain decide, weight, tap and price never.
-DECISIVE = {"end_of_part", "hole", "knot_through", "lifted_spot"}
+DECISIVE = {"face_look", "end_of_part", "hole", "knot_through", "lifted_spot"}
 
 
 def changed(old, new):

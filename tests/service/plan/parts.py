@@ -20,7 +20,7 @@ def subject(*faces: str, **more: Any) -> Subject:
 
 
 damages = st.lists(st.builds(Damage, st.sampled_from(list(registry.DETAILS["damage"])), st.sampled_from(list(registry.LEVELS)),
-                             st.booleans()), max_size=2).map(tuple)
+                             st.booleans()), max_size=2, unique_by=lambda d: d.kind).map(tuple)
 subjects = st.builds(
     subject, st.sampled_from(list(registry.FACES)), damage=damages, patched=st.booleans(), sanded_through=st.booleans(),
     printed_graining=st.booleans(), bonded=st.sampled_from([None, True, False]), old_finish=st.sampled_from(list(OLD_FINISHES)),

@@ -31,7 +31,7 @@ def test_a_sound_veneer_of_half_a_millimetre_allows_everything_with_limited_sand
 
 
 @pytest.mark.parametrize("flaw", [{"patched": True}, {"sanded_through": True}, {"face_mm": (0.2, 0.25)},
-                                  {"damage": (Damage("worn_through", "medium"),)}])
+                                  {"damage": (Damage("worn_through", "medium", True),)}])
 def test_a_thin_patched_or_worn_veneer_is_not_stripped(flaw):
     """The same table: thin, patched or sanded through: no restaining, paint yes (common practice, no source)."""
     part = subject("veneer", face_kind="modern", **flaw)
@@ -74,7 +74,7 @@ def test_what_lies_under_paint_is_not_planned_for():
 
 def test_swollen_or_mouldy_board_is_left():
     for kind in ("mould", "crumbled", "swollen_edge"):
-        part = subject("printed", cores=("particle_board",), damage=(Damage(kind, "high"),))
+        part = subject("printed", cores=("particle_board",), damage=(Damage(kind, "high", True),))
         assert allowed(part) == {"leave"}, kind
 
 
@@ -93,6 +93,11 @@ def test_every_refusal_gives_its_reason_and_leaving_is_never_refused(part):
     for goal in GOALS:
         found = refusal(part, goal)
         assert found is None or (len(found.reason) > 20 and found.sources)
+
+
+def test_what_a_photo_points_at_refuses_nothing_and_becomes_a_condition():
+    part = subject("printed", cores=("particle_board",), damage=(Damage("swollen_edge", "high"),))
+    assert "paint" in allowed(part) and any("A photo points at a swollen board edge" in t for t, _ in conditions(part, "paint"))
 
 
 def test_an_open_part_says_what_to_find_out():

@@ -1,0 +1,1 @@
+"""What the old finish is: spot tests, mildest first."""

@@ -1,0 +1,1 @@
+"""The ledger: what was asked, paid, planned, worked and sold, piece by piece; only ever added to."""

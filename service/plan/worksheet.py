@@ -1,0 +1,87 @@
+"""The work sheet: one self-contained page to print, with a box to tick for every step. No scripts, nothing fetched."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from service.moves import WHERE
+from service.plan.make import PartPlan, Plan, sources
+from service.plan.report import ESTIMATE, material_words, safety_of, size_words, step_head
+from service.plan.types import GOALS
+from service.safety.report import DEFER, origin
+from service.units import length_words, registry
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+    from service.plan.materials import Need
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    env = Environment(loader=PackageLoader("service", "templates"), autoescape=True, undefined=StrictUndefined,
+                      trim_blocks=True, lstrip_blocks=True)
+    return env.get_template("worksheet.html.j2")
+
+
+def _part(p: PartPlan, us: bool) -> dict[str, Any]:
+    r = p.route
+    moves = []
+    for w, m in p.movement:
+        across = m.flat_mm if m.flat_mm is not None else m.quarter_mm
+        if across is not None:
+            way = "widen" if across > 0 else "shrink"
+            moves.append(f"On its way home it may {way} by about {length_words(abs(across), us)} if it is {w.name}. {WHERE}")
+    return {
+        "id": p.subject.id, "name": p.subject.name, "goal": GOALS[p.goal] if p.goal else "no goal named",
+        "material": material_words(p), "size": size_words(p, us),
+        "refused": p.refusals[p.goal].reason if p.goal in p.refusals and p.goal is not None else "",
+        "open": "" if r is not None else "; ".join(GOALS[g] for g in p.open_goals),
+        "not": [] if r is not None else [f"Not {GOALS[g]}: {x.reason}" for g, x in p.refusals.items() if g != p.goal],
+        "first": [f"{x.title}. {x.caution}" for x in r.repairs] if r else [],
+        "must": list(r.conditions) if r else [],
+        "steps": [{"head": step_head(s), "how": s.how, "test": s.test, "stop": "; or ".join(s.stop), "coats": s.coats}
+                  for s in r.steps] if r else [],
+        "pitfalls": [{"title": q.title, "text": q.text, "patch": q.patch, "remedy": q.remedy} for q in r.pitfalls] if r else [],
+        "movement": moves,
+    }
+
+
+def _need(n: Need, us: bool, currency: str) -> dict[str, str]:
+    if n.product.coverage is None:
+        amount = ""
+    elif us:
+        pint = [(v * registry().litre).to("pint").magnitude for v in (n.low, n.high)]
+        amount = f"{pint[0]:.1f} to {pint[1]:.1f} pt"
+    else:
+        amount = f"{n.low:.2f} to {n.high:.2f} L"
+    buy = " + ".join(f"{k} × {w}" for w, k in n.cans) or "none to buy"
+    return {"words": n.product.words, "amount": amount, "buy": buy, "cost": "" if n.cost is None else f"{n.cost:.2f} {currency}"}
+
+
+def html(found: Plan, title: str = "") -> str:
+    """The page. `title`: name of the piece."""
+    us, names = found.request.us, {p.subject.id: p.subject.name for p in found.parts}
+    done = found.days.done
+    worked = sum(p.route is not None and bool(p.route.steps) for p in found.parts)
+    summary = f"{worked} of {len(found.parts)} parts to work on"
+    if done is not None and found.days.bookings:
+        summary += f", {found.hours:.1f} hours in all, everything ready for light use on {done:%d %B %Y}"
+    cost = f"Of what has a price: {found.cost:.2f} {found.currency}."
+    if found.unpriced:
+        cost += " Without a price in your list: " + ", ".join(found.unpriced) + "."
+    days = []
+    for b in found.days.bookings:
+        coat = f", coat {b.coat}" if b.step.coats > 1 else ""
+        days.append({"day": f"{b.begin:%a %d %b}", "begin": f"{b.begin:%H:%M}", "end": f"{b.end:%H:%M}",
+                     "what": f"{names[b.step.part]}: {b.step.title}{coat}" + (" (in parts)" if b.split else "")})
+    return _template().render(
+        title=title or "; ".join(names.values()), summary=summary + ".",
+        safety=[{"title": n.title, "text": n.text, "source": origin(n)} for n in safety_of(found)],
+        defer=DEFER, parts=[_part(p, us) for p in found.parts], needs=[_need(n, us, found.currency) for n in found.needs],
+        cost=cost, no_size=", ".join(s.name for s in found.no_size), days=days, estimate=ESTIMATE,
+        sources=[s.words for s in sources(found)],
+    )

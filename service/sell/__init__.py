@@ -1,0 +1,1 @@
+"""Selling and carrying: photos for the advert, its text, what it takes to move the piece."""

@@ -1,0 +1,161 @@
+"""The advert: text that says of each part what is known and no more, and the photos that it needs.
+
+"Solid" is said of a part only where its face was told from photos or seen by hand to be solid wood; "wood" only where print,
+paint and raw board are ruled out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from service.plan.routes import DAMAGE_WORDS
+from service.plan.types import Damage, Subject
+from service.rulebook import Source, rulebook
+from service.units import length_words
+from service.words import listing
+from vision import registry
+from vision.errors import UsageError
+
+REAL_WOOD = {"solid_wood", "veneer"}
+#: Words that no buyer can mistake: "solid" stands in an advert only for a solid face.
+FACES = {**registry.FACE_WORDS, "opaque": "painted or plain-coloured"}
+CORES = {**registry.CORE_WORDS, "lumber": "wood"}
+#: Said in every advert: what photos and eyes could not settle is not promised.
+NO_PROMISE = "What is marked as not settled was not opened up and is not promised."
+ANCHOR = "Tall pieces can tip: please anchor it to the wall."
+LEAD = "Old paint or finish of unknown age: not tested for lead."
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What the seller says: `piece`: what it is ('chest of drawers'); sizes of the whole in mm; `price` in `currency`; `done`:
+    work that was done; `smoke_free`, `pet_free`: None where the seller says nothing."""
+
+    piece: str = "furniture"
+    size_mm: tuple[float, float, float] | None = None
+    price: float | None = None
+    currency: str = ""
+    done: tuple[str, ...] = ()
+    smoke_free: bool | None = None
+    pet_free: bool | None = None
+
+    def __post_init__(self) -> None:
+        if not self.piece.strip() or len(self.piece) > 80 or not self.piece.isprintable():
+            raise UsageError("piece", f"{self.piece!r} is no name of a piece.", "Name it in a few words: chest of drawers.")
+        if "solid" in self.piece.lower() or any("solid" in d.lower() for d in self.done):
+            raise UsageError("piece", "calls the piece solid.",
+                             "Leave the material to the program: it says solid where that is known.")
+        if self.price is not None and self.price < 0:
+            raise UsageError("price", "is below zero.", "Give what you ask.")
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A photo that the advert needs. `part`: name of the part it is of, or empty."""
+
+    key: str
+    title: str
+    how: str
+    why: str
+    part: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class Advert:
+    """`title`; `lines` of the text; `check`: what to look at before it goes out, not part of the text."""
+
+    title: str
+    lines: tuple[str, ...]
+    check: tuple[str, ...]
+    pictures: tuple[Picture, ...]
+
+
+def material_line(subject: Subject) -> str:
+    """What may be said of a part's material."""
+    name, face, core = subject.name, subject.face, subject.core
+    told = subject.basis in ("decided", "confirmed")
+    if face is not None and told:
+        if face == "solid_wood":
+            return f"{name}: solid wood" + (f" ({subject.wood})" if subject.wood and subject.basis == "confirmed" else "") + "."
+        on = f" on {CORES[core]}" if core is not None and face in ("veneer", "printed", "opaque") else ""
+        return f"{name}: {FACES[face]}{on}."
+    if set(subject.faces) <= REAL_WOOD:
+        return f"{name}: real wood at the surface; whether right through is not settled."
+    words = [FACES[f] if f != "solid_wood" else "wood right through" for f in subject.faces]
+    return f"{name}: material not settled" + (f" ({listing(words)})." if len(words) <= 3 else ".")
+
+
+def _flaw(name: str, damage: Damage) -> str:
+    return f"{DAMAGE_WORDS[damage.kind]} ({name.lower()})."
+
+
+def pictures(subjects: Sequence[Subject]) -> tuple[Picture, ...]:
+    """Photos that the advert needs, flaws one by one."""
+    book = rulebook("sell")
+    roles = {s.role for s in subjects}
+    out = []
+    for row in book.tables["photos"]:
+        if "roles" in row and not roles & set(row["roles"]):
+            continue
+        if row.get("damage"):
+            for s in subjects:
+                out += [Picture(row["key"], f"{row['title']}: {s.name}, {DAMAGE_WORDS[d.kind]}", row["how"], row["why"], s.name,
+                                book.source(row)) for d in s.damage]
+            continue
+        out.append(Picture(row["key"], row["title"], row["how"], row["why"], "", book.source(row)))
+    return tuple(out)
+
+
+def _title(subjects: Sequence[Subject], facts: Facts) -> str:
+    """The piece with what can be said of its top, or of all parts alike."""
+    told = [s for s in subjects if s.face is not None and s.basis in ("decided", "confirmed")]
+    name = facts.piece[:1].upper() + facts.piece[1:]
+    if len(told) == len(subjects) and subjects and {s.face for s in told} == {"solid_wood"}:
+        return f"{name}, solid wood"
+    top = next((s for s in told if s.role == "top"), None)
+    if top is None or top.face is None or top.face == "not_wood":
+        return name
+    return f"{name}, {FACES[top.face]} top" if top.face != "opaque" else f"{name}, painted top"
+
+
+def advert(subjects: Sequence[Subject], facts: Facts, *, us: bool = False) -> Advert:
+    """The advert of a piece from its parts as they are known."""
+    lines = [material_line(s) for s in subjects]
+    known = [(s, d) for s in subjects for d in s.damage if d.sure]
+    lines += [f"Flaw: {_flaw(s.name, d)}" for s, d in known]
+    if facts.size_mm is not None:
+        lines.append("Size: " + " x ".join(length_words(v, us) for v in facts.size_mm) + ".")
+    lines += [d.rstrip(".") + "." for d in facts.done]
+    if facts.smoke_free is not None:
+        lines.append("From a smoke-free home." if facts.smoke_free else "It was kept where people smoke.")
+    if facts.pet_free is not None:
+        lines.append("From a home without pets." if facts.pet_free else "It was kept where pets live.")
+    if any(s.face is None or s.basis == "open" for s in subjects):
+        lines.append(NO_PROMISE)
+    if any("opaque" in s.faces and s.made_before_1978 is not False for s in subjects):
+        lines.append(LEAD)
+    if any(s.role in ("drawer_front", "drawer_side", "door", "shelf") for s in subjects):
+        lines.append(ANCHOR)
+    if facts.price is not None:
+        lines.append(f"Price: {facts.price:g} {facts.currency}".rstrip() + ".")
+    check = [f"A photo points at it; look before you write: {_flaw(s.name, d)}" for s in subjects for d in s.damage if not d.sure]
+    return Advert(_title(subjects, facts), tuple(lines), tuple(check), pictures(subjects))
+
+
+def document(found: Advert) -> dict[str, Any]:
+    """JSON types."""
+    return {"schema": "grainassay.advert/1.0", "title": found.title, "text": list(found.lines), "check_first": list(found.check),
+            "photos": [{"key": p.key, "title": p.title, "how": p.how, "why": p.why, "part": p.part} for p in found.pictures]}
+
+
+def lines_of(found: Advert) -> list[str]:
+    """What is printed."""
+    lines = [found.title, "", *found.lines, ""]
+    if found.check:
+        lines += ["Before it goes out:", *(f"  {c}" for c in found.check), ""]
+    lines.append("Photos for it:")
+    lines += [f"  [ ] {p.title}. {p.how} {p.why}" for p in found.pictures]
+    return lines
