@@ -9,13 +9,13 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError
+from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from service.store.errors import StoreBusy, StoreError, named
@@ -86,15 +86,10 @@ class Database:
         """Makes what was deleted unreadable in the files too, as far as a database can: SQLite overwrites deleted rows at once
         and here empties its log; PostgreSQL frees their room. Does what it can while others read."""
         if self.is_sqlite:
-            raw = self.engine.raw_connection()
-            try:
+            with suppress(sqlite3.OperationalError, SQLAlchemyError), closing(self.engine.raw_connection()) as raw:
                 raw.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
-            except sqlite3.OperationalError:  # someone reads on; the next time will do
-                pass
-            finally:
-                raw.close()
             return
-        with named(self.subject), self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        with suppress(SQLAlchemyError), self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.execute(text("VACUUM"))
 
     def close(self) -> None:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import io
 import math
+import os
+import sys
 import threading
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from typing import TYPE_CHECKING, BinaryIO
 
 from sqlalchemy import delete, func, select
@@ -28,7 +32,8 @@ class Photos:
 
     def __init__(self, ground: Ground) -> None:
         self._ground = ground
-        self._decoding = threading.BoundedSemaphore(ground.limits.at_once)
+        # A few hands of their own, however many uploads wait: that bounds memory, also what an allocator keeps for each thread.
+        self._hands = ThreadPoolExecutor(ground.limits.at_once, "photo", _step_back)
 
     def add(
         self, piece: str, source: bytes | BinaryIO, *, name: str = "The photo", keep_original: bool = False,
@@ -43,19 +48,23 @@ class Photos:
         _scale(mm_per_px)
         with self._ground.database.read() as session:
             self._ground.piece(session, piece)
-        with self._decoding:  # bytes and pixels of a few photos at a time, however many arrive
-            data = receive(source, name, self._ground.limits.photo)
-            kept = self._kept_already(piece, sha256(data))
-            if kept is not None and (kept.original_kept or not keep_original):
-                return kept
-            incoming = reencode(data, name, self._ground.limits.photo)
-            staged = [self._ground.folder.stage("photos", incoming.jpeg)]
-            try:
-                if keep_original:
-                    staged.append(self._ground.folder.stage("originals", data))
-                return self._settle(piece, incoming, staged, mm_per_px)
-            finally:
-                self._ground.folder.drop(*staged)
+        return self._hands.submit(self._take_in, piece, source, name, keep_original, mm_per_px).result()
+
+    def _take_in(
+        self, piece: str, source: bytes | BinaryIO, name: str, keep_original: bool, mm_per_px: float | None
+    ) -> StoredPhoto:
+        data = receive(source, name, self._ground.limits.photo)
+        kept = self._kept_already(piece, sha256(data))
+        if kept is not None and (kept.original_kept or not keep_original):
+            return kept
+        incoming = reencode(data, name, self._ground.limits.photo)
+        staged = [self._ground.folder.stage("photos", incoming.jpeg)]
+        try:
+            if keep_original:
+                staged.append(self._ground.folder.stage("originals", data))
+            return self._settle(piece, incoming, staged, mm_per_px)
+        finally:
+            self._ground.folder.drop(*staged)
 
     def get(self, photo: str) -> StoredPhoto:
         """Raises NotThere."""
@@ -101,8 +110,7 @@ class Photos:
         name = f"photo-{kept.number}"
         given = self._ground.limits.photo
         limits = Limits(max_bytes=max(given.max_bytes, len(data)), max_pixels=given.max_pixels, min_side=given.min_side)
-        with self._decoding:
-            pixels = decode(data, name, limits).pixels
+        pixels = decode(data, name, limits).pixels
         return Photo(as_id or name, name, kept.sha256, pixels, jpeg_quality=kept.jpeg_quality, mm_per_px=kept.mm_per_px)
 
     def set_scale(self, photo: str, mm_per_px: float | None) -> StoredPhoto:
@@ -122,6 +130,10 @@ class Photos:
             self._ground.touch(session, row.piece)
             session.execute(delete(PhotoRow).where(PhotoRow.id == photo))
         finish_deleting(self._ground)
+
+    def close(self) -> None:
+        """Waits for the photos that are being taken in; further ones are not accepted."""
+        self._hands.shutdown()
 
     def _room(self, session: Session, piece: str, came_in: str) -> None:
         """Refuses one photo too many; a photo that is there already takes no room."""
@@ -192,6 +204,13 @@ def small_copy(jpeg: bytes, longest: int) -> bytes:
     out = io.BytesIO()
     Image.fromarray(resize(pixels, max(1, round(width * share)), max(1, round(height * share)))).save(out, "JPEG", quality=85)
     return out.getvalue()
+
+
+def _step_back() -> None:
+    """Lets pages go before photos where both want the processor; Linux alone ranks single threads."""
+    if sys.platform == "linux":
+        with suppress(OSError):
+            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), 10)
 
 
 def _scale(mm_per_px: float | None) -> None:

@@ -82,6 +82,8 @@ class Store:
 
     def close(self) -> None:
         """Lets go of everything; may be called twice."""
+        if hasattr(self, "photos"):
+            self.photos.close()
         self.database.close()
         if self._lock is not None:
             os.close(self._lock)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import os
+import pwd
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -20,6 +22,8 @@ _numbers = itertools.count(1)
 def server() -> Iterator[str]:
     """Where the session's PostgreSQL server listens; skips where there is none."""
     pytest.importorskip("psycopg", reason="the PostgreSQL driver psycopg is not installed")
+    if os.getuid() == 0 and "postgres" not in {entry.pw_name for entry in pwd.getpwall()}:
+        pytest.skip("the PostgreSQL server does not run as root, and there is no user postgres")
     if postgres_programs() is None:
         pytest.skip("no PostgreSQL server here; Debian's package postgresql brings it")
     with postgres_server() as where:

@@ -116,7 +116,7 @@ def test_twenty_kills(killed: Killed, database_url):
             check_files(store)
             if database_url is None:
                 assert store.jobs.counts().get("running", 0) == 0, "no job waits for a worker that is dead"
-    assert seen > 2 * kills, "the program did get to work"
+    assert len(killed.lines()) > 4 * kills and seen > kills, "the program did get to work"
     with killed.store() as store:
         while (job := store.jobs.take("last")) is not None:
             store.jobs.finish(job.id, "last", '{"schema": "1.3"}')

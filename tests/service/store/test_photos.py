@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 
@@ -44,6 +45,15 @@ def test_what_comes_out_looks_like_what_went_in(store: Store, piece):
         assert (loaded.jpeg_quality is not None) == (fmt == "JPEG") and (loaded.pixels == pixels_of(back)).all()
     assert [p.number for p in store.photos.of_piece(piece)] == [1, 2, 3, 4]
     assert store.pieces.get(piece).cover == store.photos.of_piece(piece)[0].id and store.pieces.get(piece).photo_count == 4
+
+
+def test_phone_photos_in_heif(store: Store, piece):
+    drawn = Image.open(io.BytesIO(photo_bytes(3, "PNG")))
+    out = io.BytesIO()
+    pillow_heif.from_pillow(drawn).save(out, quality=95)
+    kept = store.photos.add(piece, out.getvalue())
+    back = store.photos.data(kept.id)
+    assert back.startswith(b"\xff\xd8") and np.abs(pixels_of(back) - np.asarray(drawn).astype(int)).mean() < 4
 
 
 def test_nothing_but_pixels_is_kept(store: Store, piece):
