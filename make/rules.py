@@ -17,7 +17,8 @@ from service.words import class_words
 from vision import registry
 
 WHAT = {
-    "gate": "what to rule out before any money talk", "hand_checks": "checks by hand that may decide", "hand_hints": "hints by hand",
+    "gate": "what to rule out before any money talk", "hand_checks": "checks by hand that may decide",
+    "hand_hints": "hints by hand",
     "old_finish": "spot tests of an old finish", "pitfalls": "what goes wrong most often, with its test patch",
     "products": "kinds of products: coverage, waits, cans", "repairs": "repairs by damage", "routes": "what each face refuses",
     "safety": "cautions that hold everywhere", "safety_law": "cautions of one country", "sanding": "sanding depths and goals",
@@ -31,7 +32,8 @@ ASKED = ("solid_wood", "veneer", "printed")
 
 def checks() -> str:
     """Every hand check: its group, its strongest answer between two of the faces asked, whether it may decide alone."""
-    rows = ["| check | answer that tells most of solid, veneer or print | it is worth | group | alone | source |", "|---|---|---|---|---|---|"]
+    rows = ["| check | answer that tells most of solid, veneer or print | it is worth | group | alone | source |",
+            "|---|---|---|---|---|---|"]
     for check in rules().checks.values():
         best = (0.0, "", "", "")
         for k, answer in enumerate(check.answers):
@@ -39,8 +41,8 @@ def checks() -> str:
             up, down = max(means, key=lambda f: means[f]), min(means, key=lambda f: means[f])
             best = max(best, (means[up] / means[down], answer.words, class_words(up), class_words(down)))
         alone = "yes" if check.decisive else "no"
-        rows.append(f"| {check.text} | {best[1]} | {best[0]:.1f} to 1 for {best[2]} against {best[3]} | {check.group} | {alone} | "
-                    f"{check.source.status} |")
+        worth = f"{best[0]:.1f} to 1 for {best[2]} against {best[3]}"
+        rows.append(f"| {check.text} | {best[1]} | {worth} | {check.group} | {alone} | {check.source.status} |")
     return "\n".join(rows)
 
 
