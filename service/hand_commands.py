@@ -11,7 +11,11 @@ import typer
 
 def weigh_part(
     mass: Annotated[str, typer.Argument(metavar="MASS", help="What the part weighs: '5.9kg', '13 lb 4 oz'.")],
-    size: Annotated[str, typer.Argument(metavar="SIZE", help="Its length x width x thickness: '1000x500x18mm', '39x20x3/4in'.")],
+    size: Annotated[str | None, typer.Argument(metavar="SIZE", help="Its length x width x thickness: '1000x500x18mm', "
+                                               "'39x20x3/4in'. Left out for a whole piece.")] = None,
+    board: Annotated[list[str] | None, typer.Option("--board", metavar="'LxWxT*N, CORE'", help="For a whole piece: its boards, "
+                                                    "as in '1200x500x18mm*2'; name the core of those you know. "
+                                                    "Repeatable.")] = None,
     wood: Annotated[str | None, typer.Option("--wood", metavar="NAME", help="The wood it would be if it is lumber.")] = None,
     moisture: Annotated[float | None, typer.Option("--moisture", metavar="PERCENT", help="Water in it (indoors: 8).")] = None,
     scale_error: Annotated[str | None, typer.Option("--scale-error", metavar="MASS", help="Nine times in ten the scale is "
@@ -22,10 +26,21 @@ def weigh_part(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON document instead of text.")] = False,
     us: Annotated[bool, typer.Option("--us", help="Print pounds and inches.")] = False,
 ) -> None:
-    """Weigh a flat part and learn which cores that speaks against, and which it cannot tell apart."""
-    from service.weigh import document, lines_of, part_of
+    """Weigh a flat part, or a whole piece, and learn which cores that speaks against, and which it cannot tell apart."""
+    from service.weigh import document, lines_of, part_of, whole_document, whole_lines, whole_of
     from service.wood.weigh import weigh
+    from service.wood.whole import weigh_whole
+    from vision.errors import UsageError
 
+    if (size is None) == (not board):
+        raise UsageError("weigh", "the size of a part or the boards of a whole piece are needed, and not both.",
+                         "Give SIZE, or --board once for each kind of board.")
+    if size is None:
+        piece = whole_of(mass, board or [], scale_error=scale_error, size_error=size_error, fittings=fittings)
+        cores = weigh_whole(piece, wood)
+        typer.echo(json.dumps(whole_document(piece, cores, wood), indent=2) if as_json
+                   else "\n".join(whole_lines(piece, cores, wood, us)))
+        return
     part = part_of(mass, size, wood=wood, moisture=moisture, scale_error=scale_error, size_error=size_error, fittings=fittings)
     found = weigh(part)
     typer.echo(json.dumps(document(part, found), indent=2) if as_json else "\n".join(lines_of(part, found, us)))

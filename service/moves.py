@@ -7,7 +7,7 @@ from typing import Any
 from service.rulebook import Source, rulebook
 from service.units import length_words
 from service.wood.density import Species
-from service.wood.movement import Climate, Movement
+from service.wood.movement import Climate, Movement, risk
 
 ONLY_SOLID = "This holds for solid wood across its grain. Veneer moves with its core; plywood and boards move far less."
 WHERE = ("Where a frame, a cleat or screws hold it, it splits or buckles instead; where it runs in a groove, a gap opens or it "
@@ -35,7 +35,7 @@ def sources(wood: Species) -> tuple[Source, ...]:
 def _by(mm: float | None, us: bool) -> str:
     if mm is None:
         return "not known here"
-    return "nothing" if abs(mm) < 0.05 else f"{'widens' if mm > 0 else 'shrinks'} by {length_words(abs(mm), us)}"
+    return "nothing" if abs(mm) < 0.05 else f"{'widens' if mm > 0 else 'shrinks'} by {length_words(abs(mm), us)} ({risk(mm)})"
 
 
 def lines_of(wood: Species, width: float, found: Movement, us: bool) -> list[str]:

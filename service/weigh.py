@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from service.units import length_words, mass_words, quantity, sizes
 from service.wood.weigh import Expected, Weighed, outside, told_against
+from service.wood.whole import Whole, boards_of
 from service.words import class_words
 from vision.errors import UsageError
 from vision.registry import CORES
 
 HEAVY = "Heavy does not mean solid: a panel of particle board or fibreboard outweighs the same panel of pine, poplar or cherry."
+ONE_MAKE = "All boards in question are taken to be of one make; drawers that were left in, glass and marble spoil it."
 VENEER = "Weight says nothing about the face: veneer and print weigh next to nothing, and veneered lumber weighs as lumber."
 
 
@@ -35,6 +38,52 @@ def part_of(mass: str, size: str, *, wood: str | None, moisture: float | None, s
     if fittings is not None:
         errors["fittings"] = quantity(fittings, "mass", "fittings")
     return Weighed(quantity(mass, "mass", "mass"), length, width, thickness, wood=wood, moisture=moisture, **errors)
+
+
+def whole_of(mass: str, boards: Sequence[str], *, scale_error: str | None, size_error: str | None, fittings: str | None) -> Whole:
+    """The piece as the options describe it."""
+    errors = {}
+    if scale_error is not None:
+        errors["mass_error"] = quantity(scale_error, "mass", "scale error")
+    if size_error is not None:
+        errors["size_error"] = quantity(size_error, "length", "size error")
+    if fittings is not None:
+        errors["rest"] = quantity(fittings, "mass", "fittings")
+        errors["rest_error"] = 0.2 * errors["rest"]
+    return Whole(quantity(mass, "mass", "mass"), tuple(boards_of(b) for b in boards), **errors)
+
+
+def whole_document(piece: Whole, found: tuple[Expected, ...], wood: str | None) -> dict[str, Any]:
+    """JSON types: masses in kg, sizes in mm, likelihoods as shares of the likeliest core's."""
+    against = told_against(found)
+    return {
+        "schema": "grainassay.weigh/1.0",
+        "piece": {"mass_kg": piece.mass, "rest_kg": piece.rest, "wood": wood,
+                  "boards": [{"size_mm": list(b.size), "count": b.count, "core": b.core} for b in piece.boards]},
+        "cores": [{"core": e.core, "expected_kg": round(e.mass, 3), "nine_in_ten_kg": [round(e.low, 3), round(e.high, 3)],
+                   "likelihood": round(e.likelihood, 4), "against": e.core in against,
+                   "sources": [{"title": s.title, "status": s.status} for s in e.sources]} for e in found],
+        "cautions": [HEAVY, VENEER, ONE_MAKE],
+    }
+
+
+def whole_lines(piece: Whole, found: tuple[Expected, ...], wood: str | None, us: bool) -> list[str]:
+    """What is printed."""
+    asked = sum(b.count for b in piece.boards if b.core is None)
+    lines = [f"{mass_words(piece.mass, us)} in all; {asked} board{'s' if asked > 1 else ''} in question"
+             + (f", lumber taken to be {wood}" if wood else "") + ".", ""]
+    lines.append(f"  {'core':<16}{'would weigh':>12}   nine in ten        how well it fits")
+    for e in found:
+        span = f"{mass_words(e.low, us)} to {mass_words(e.high, us)}"
+        times = 1 / max(e.likelihood, 1e-9)
+        fit = "best" if times == 1 else f"{times:.1f} times less well" if times < 100 else "not at all"
+        lines.append(f"  {class_words(e.core):<16}{mass_words(e.mass, us):>12}   {span:<18} {fit}")
+    against = told_against(found)
+    lines.append("")
+    lines.append(f"Speaks against: {', '.join(class_words(c) for c in against)}." if against
+                 else "It tells none of these cores from the others.")
+    lines += [HEAVY, VENEER, ONE_MAKE, "", "Rests on:"]
+    return [*lines, *(f"  {s.words}" for s in dict.fromkeys(s for e in found for s in e.sources))]
 
 
 def document(part: Weighed, found: tuple[Expected, ...]) -> dict[str, Any]:

@@ -65,7 +65,7 @@ def after_lines(routine: Routine, now: Now, key: str) -> list[str]:
 
 def lines_of(routine: Routine, now: Now) -> list[str]:
     """What is printed at the end."""
-    lines = [*gate_lines(now.standing, routine.gate.rules), ""]
+    lines = [*gate_lines(now.standing, routine.gate.rules, sources=False), ""]
     for part, fused in now.fused.items():
         told = now.answers.parts.get(part, Told(routine.parts[part]))
         lines.append(f"{routine.names[part]}: {call_line(told, fused)}")

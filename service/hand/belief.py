@@ -34,11 +34,14 @@ _CORE = np.array([[float(CORE_OF[s] == c) for c in CORES] for s in SUBSTRATES])
 
 @dataclass(frozen=True)
 class Start:
-    """Where a part starts from. `substrates`: probability of each; `words`: what they are; `cues`: what a photo verdict used."""
+    """Where a part starts from. `substrates`: probability of each; `words`: what they are; `cues`: what a photo verdict used;
+    `faces`, `cores`: what it left open, at its own calibrated level; empty without a photo."""
 
     substrates: Mapping[str, float]
     words: str
     cues: tuple[str, ...] = ()
+    faces: tuple[str, ...] = ()
+    cores: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if set(self.substrates) != set(SUBSTRATES) or abs(sum(self.substrates.values()) - 1) > 1e-3:
@@ -161,8 +164,10 @@ def fuse(start: Start, answers: Mapping[str, str], rules: Rules, *, mass: Mappin
     faces = _ranges(middle @ _FACE, drawn @ _FACE, FACES)
     board, boards = middle @ _CORE, drawn @ _CORE
     cores = _ranges(board / board.sum(), boards / boards.sum(axis=1, keepdims=True), CORES)
-    face, faces_left = _called(faces, rules)
-    core, cores_left = _called(cores, rules)
+    # By the answers alone: what photos left open needs hands to speak against it, however likely the rest was to begin with.
+    alone = np.stack(strengths, axis=1) @ stack if weights else np.zeros((DRAWS, len(begin)))
+    face, faces_left = _called(faces, _kept(alone, middle, _FACE, FACES, start.faces, rules), rules)
+    core, cores_left = _called(cores, _kept(alone, middle, _CORE, CORES, start.cores, rules), rules)
     moved = {}
     for k, w in enumerate(weights):
         without = _normal(begin + np.delete(stack, k, axis=0).sum(axis=0)) @ _FACE
@@ -186,8 +191,19 @@ def _ranges(middle: Array, drawn: Array, names: Sequence[str]) -> dict[str, Rang
             for k, n in enumerate(names)}
 
 
-def _called(ranges: Mapping[str, Range], rules: Rules) -> tuple[str | None, tuple[str, ...]]:
-    """(the one whose low end suffices, those not ruled out, likeliest first)."""
-    left = sorted((n for n, r in ranges.items() if r.high >= rules.ruled_out), key=lambda n: -ranges[n].middle)
-    named = next((n for n, r in ranges.items() if r.low >= rules.named), None)
+def _kept(alone: Array, middle: Array, member: Array, names: Sequence[str], left: Sequence[str], rules: Rules) -> set[str]:
+    """Of what photos left open, that which the answers alone do not tell against: (draws, substrates) their log likelihoods."""
+    if not left:
+        return set()
+    inside = member / np.maximum((middle[:, None] * member).sum(axis=0), 1e-300)
+    likely = np.exp(alone - alone.max(axis=1, keepdims=True)) @ (middle[:, None] * inside)
+    leader = int(np.argmax(middle @ member))
+    against = np.quantile(likely[:, [leader]] / np.maximum(likely, 1e-300), 0.05, axis=0)
+    return {n for k, n in enumerate(names) if n in left and k != leader and against[k] < rules.against_photo}
+
+
+def _called(ranges: Mapping[str, Range], kept: set[str], rules: Rules) -> tuple[str | None, tuple[str, ...]]:
+    """(the one whose low end suffices and beside which nothing is kept, those not ruled out, likeliest first)."""
+    left = sorted((n for n, r in ranges.items() if r.high >= rules.ruled_out or n in kept), key=lambda n: -ranges[n].middle)
+    named = next((n for n, r in ranges.items() if r.low >= rules.named and not kept - {n}), None)
     return named, tuple(left) or (max(ranges, key=lambda n: ranges[n].middle),)

@@ -70,6 +70,7 @@ class Rules:
     doubt_decisive: float
     named: float
     ruled_out: float
+    against_photo: float
     odds_source: Source
 
 
@@ -120,7 +121,7 @@ def read(book: Rulebook | None = None, hints: Rulebook | None = None) -> Rules:
         depends, doubt, call = t["dependence"], t["doubt"], t["call"]
         return Rules(checks, float(t["most"]), float(depends["within_group"]), float(depends["seen_on_photo"]),
                      float(doubt["each"]), float(doubt["all"]), float(doubt["decisive"]), float(call["named"]),
-                     float(call["ruled_out"]), book.sources["odds"])
+                     float(call["ruled_out"]), float(call["against_photo"]), book.sources["odds"])
     except (KeyError, TypeError, ValueError) as err:
         raise BrokenRules(book.name, f"something is missing or of the wrong kind ({type(err).__name__}: {err}).", MEND) from err
 

@@ -88,7 +88,8 @@ def call_line(told: Told, fused: Fused) -> str:
     if face is not None:
         return f"{class_words(face)}" + (f" on {class_words(core)}" if core and face != "solid_wood" else "") + ", seen by hand"
     if not fused.weights:
-        return "no answers yet"
+        return "no answers yet" + (f"; photos leave {listing([class_words(f) for f in fused.faces_left])}"
+                                   if fused.start.cues else "")
     inside = core or fused.core
     if fused.face is not None:
         on = f" on {class_words(inside)}" if inside and fused.face in ("veneer", "printed", "opaque") else ""

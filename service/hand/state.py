@@ -13,6 +13,7 @@ from service.contract import Document, Part
 from service.hand.belief import FACE_OF, Start
 from service.hand.checks import SUBSTRATES
 from service.wood.weigh import Weighed
+from service.words import CORE_SEEN
 from vision import registry
 from vision.errors import UsageError
 
@@ -83,7 +84,10 @@ def start_of(doc: Document | None, part: str) -> Start:
         even = {s: faces[FACE_OF[s]] / sum(FACE_OF[t] == FACE_OF[s] for t in SUBSTRATES) for s in SUBSTRATES}
         return Start(even, EVEN)
     found = part_of(doc, part)
-    return Start(found.substrate.model_dump(), f"photos ({doc.model.id})", tuple(str(c) for c in found.cues))
+    cores = tuple(str(c) for c in found.core_set) if found.core_visible >= CORE_SEEN else ()
+    # A decided verdict leaves nothing beside its face at the level it was calibrated for.
+    left = tuple(str(f) for f in found.face_set) if found.undecided else ()
+    return Start(found.substrate.model_dump(), f"photos ({doc.model.id})", tuple(str(c) for c in found.cues), left, cores)
 
 
 def part_of(doc: Document, part: str) -> Part:

@@ -10,6 +10,7 @@ from service.plan.report import safety_of
 from service.plan.types import GOALS, Refusal, Route, Step, Subject
 from service.rulebook import Source
 from service.safety.report import document as safety_document
+from service.wood.movement import risk
 
 SCHEMA = "grainassay.plan/1.0"
 
@@ -59,7 +60,8 @@ def _part(p: PartPlan) -> dict[str, Any]:
         **subject(p.subject), "goal": p.goal, "open_goals": list(p.open_goals),
         "refused": [_refusal(r) for r in p.refusals.values()], "route": None if p.route is None else route(p.route),
         "movement": [{"wood": w.name, "flat_mm": None if m.flat_mm is None else round(m.flat_mm, 2),
-                      "quarter_mm": None if m.quarter_mm is None else round(m.quarter_mm, 2)} for w, m in p.movement],
+                      "quarter_mm": None if m.quarter_mm is None else round(m.quarter_mm, 2),
+                      "risk": risk(m.flat_mm if m.flat_mm is not None else m.quarter_mm or 0.0)} for w, m in p.movement],
     }
 
 

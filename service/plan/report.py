@@ -14,6 +14,7 @@ from service.safety.choose import notes
 from service.safety.report import DEFER, origin
 from service.safety.rules import Note
 from service.units import length_words, registry
+from service.wood.movement import risk
 from service.words import class_words, listing
 
 ESTIMATE = "Minutes, amounts and sanding are estimates; labels of products and what a test patch shows outrank them."
@@ -90,6 +91,18 @@ def need_line(n: Need, us: bool, currency: str) -> str:
     return f"{n.product.words:<42}{amount:<20}{buy:<24}{cost}".rstrip()
 
 
+def movement_lines(p: PartPlan, us: bool) -> list[str]:
+    """How a solid part moves on its way home, for every wood it may be."""
+    out = []
+    for w, m in p.movement:
+        across = m.flat_mm if m.flat_mm is not None else m.quarter_mm
+        if across is not None:
+            way = "widen" if across > 0 else "shrink"
+            out.append(f"On its way home it may {way} by about {length_words(abs(across), us)} if it is {w.name}: "
+                       f"{risk(across)}. {WHERE}")
+    return out
+
+
 def _part_lines(p: PartPlan, us: bool) -> list[str]:
     lines = [f"{p.subject.name}: {material_words(p)}", f"  {size_words(p, us)}"]
     if p.route is None:
@@ -112,11 +125,7 @@ def _part_lines(p: PartPlan, us: bool) -> list[str]:
         lines.append("  What goes wrong most often here:")
     for q in r.pitfalls:
         lines += [f"    {q.title}. {q.text}", f"      Patch: {q.patch}", f"      Against it: {q.remedy}"]
-    for w, m in p.movement:
-        across = m.flat_mm if m.flat_mm is not None else m.quarter_mm
-        if across is not None:
-            way = "widen" if across > 0 else "shrink"
-            lines.append(f"  On its way home it may {way} by about {length_words(abs(across), us)} if it is {w.name}. {WHERE}")
+    lines += [f"  {text}" for text in movement_lines(p, us)]
     if p.movement:
         lines.append(f"  {ROUGH}")
     return lines

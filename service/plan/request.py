@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -136,8 +137,16 @@ def _climate(found: Mapping[str, Any], name: str, celsius: float) -> Climate | N
     return Climate(float(row["humidity"]), float(row.get("celsius", celsius)))
 
 
+def _json(text: str) -> dict[str, Any]:
+    """The same as JSON: days are written as '2026-03-02', what is null is left out."""
+    found = json.loads(text)
+    if isinstance(found.get("start"), str):
+        found["start"] = date.fromisoformat(found["start"])
+    return {k: v for k, v in found.items() if v is not None and k != "schema"}
+
+
 def parse(text: str, name: str) -> Request:
-    """A request from the text of its file.
+    """A request from the text of its file, TOML or JSON.
 
     Raises
     ------
@@ -146,7 +155,7 @@ def parse(text: str, name: str) -> Request:
     """
     known = {"where", "units", "goal", "topcoat", "start", "hours", "first_hour", "made_before_1978", "stored", "home", "parts"}
     try:
-        found = tomllib.loads(text)
+        found = _json(text) if text.lstrip().startswith("{") else tomllib.loads(text)
         if unknown := set(found) - known:
             raise UsageError(name, f"has unknown entries: {', '.join(sorted(unknown))}.", MEND)
         start = found.get("start")
@@ -165,7 +174,7 @@ def parse(text: str, name: str) -> Request:
             _hours(found.get("hours", 3.0)), float(found.get("first_hour", 9)), old, stored, home,
             {str(k): _wish(str(k), row) for k, row in found.get("parts", {}).items()},
         )
-    except tomllib.TOMLDecodeError as err:
+    except (tomllib.TOMLDecodeError, json.JSONDecodeError) as err:
         raise UsageError(name, f"cannot be read: {err}.", MEND) from err
     except (KeyError, TypeError, ValueError, AttributeError) as err:
         raise UsageError(name, f"holds something of the wrong kind ({type(err).__name__}: {err}).", MEND) from err

@@ -5,12 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from service.moves import WHERE
 from service.plan.make import PartPlan, Plan, sources
-from service.plan.report import ESTIMATE, material_words, safety_of, size_words, step_head
+from service.plan.report import ESTIMATE, material_words, movement_lines, safety_of, size_words, step_head
 from service.plan.types import GOALS
 from service.safety.report import DEFER, origin
-from service.units import length_words, registry
+from service.units import registry
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -29,12 +28,6 @@ def _template() -> Template:
 
 def _part(p: PartPlan, us: bool) -> dict[str, Any]:
     r = p.route
-    moves = []
-    for w, m in p.movement:
-        across = m.flat_mm if m.flat_mm is not None else m.quarter_mm
-        if across is not None:
-            way = "widen" if across > 0 else "shrink"
-            moves.append(f"On its way home it may {way} by about {length_words(abs(across), us)} if it is {w.name}. {WHERE}")
     return {
         "id": p.subject.id, "name": p.subject.name, "goal": GOALS[p.goal] if p.goal else "no goal named",
         "material": material_words(p), "size": size_words(p, us),
@@ -46,7 +39,7 @@ def _part(p: PartPlan, us: bool) -> dict[str, Any]:
         "steps": [{"head": step_head(s), "how": s.how, "test": s.test, "stop": "; or ".join(s.stop), "coats": s.coats}
                   for s in r.steps] if r else [],
         "pitfalls": [{"title": q.title, "text": q.text, "patch": q.patch, "remedy": q.remedy} for q in r.pitfalls] if r else [],
-        "movement": moves,
+        "movement": movement_lines(p, us),
     }
 
 

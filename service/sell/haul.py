@@ -13,6 +13,7 @@ from service.contract import Document
 from service.rulebook import rulebook
 from service.units import length_words, mass_words, quantity, sizes
 from service.wood.weigh import NINE_IN_TEN, makes
+from service.wood.whole import boards_of
 from service.words import class_words
 from vision import registry
 from vision.errors import UsageError
@@ -44,18 +45,9 @@ class Board:
 
 
 def board_of(text: str) -> Board:
-    """'1200x500x18mm*2, particle_board' : size, how many, core; the last two may be left out."""
-    size, _, core = (p.strip() for p in text.partition(","))
-    size, _, count = (p.strip() for p in size.partition("*"))
-    found = sizes(size, "board")
-    if len(found) != 3:
-        raise UsageError("board", f"{size!r} has {len(found)} numbers.", "Give length x width x thickness: 1200x500x18mm")
-    if count and (not count.isdigit() or not 1 <= int(count) <= 100):
-        raise UsageError("board", f"{count!r} is no number of boards.", "Write it as in: 1200x500x18mm*2")
-    if core and core not in registry.CORES:
-        raise UsageError("board", f"{core!r} is no core.", "Use one of: " + ", ".join(registry.CORES) + ".")
-    length, width, thickness = sorted(found, reverse=True)
-    return Board((length, width, thickness), int(count or 1), (core,) if core else tuple(registry.CORES))
+    """'1200x500x18mm*2, particle_board': size, how many, core; the last two may be left out."""
+    found = boards_of(text)
+    return Board(found.size, found.count, (found.core,) if found.core else tuple(registry.CORES))
 
 
 def fits_box(size: Sequence[float], space: Sequence[float]) -> bool:

@@ -8,6 +8,9 @@ from service.wood.density import Species
 from service.wood.moisture import equilibrium
 from vision.errors import UsageError
 
+#: Change of width that most joints take, and from which a held part splits or buckles, mm (estimates).
+SMALL_MM, LARGE_MM = 1.0, 4.0
+
 
 @dataclass(frozen=True)
 class Climate:
@@ -35,6 +38,17 @@ class Movement:
 def change(size: float, coefficient: float, before: float, after: float) -> float:
     """Size times coefficient times change of moisture, percent (Wood Handbook eq. 13-2; good from 6 to 14 %)."""
     return size * coefficient * (after - before)
+
+
+def risk(mm: float) -> str:
+    """Words for a change of width where something holds the part: how a join, a groove or a cleat is likely to take it. The
+    bounds are estimates."""
+    size = abs(mm)
+    if size < SMALL_MM:
+        return "small: most joints take it"
+    if size < LARGE_MM:
+        return ("a gap of that width opens at a joint or a mitre" if mm < 0 else "it may jam in a groove or press a frame apart")
+    return "it splits where it is held" if mm < 0 else "it buckles or pushes its frame apart where it is held"
 
 
 def between(wood: Species, width_mm: float, store: Climate, home: Climate) -> Movement:

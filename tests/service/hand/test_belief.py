@@ -118,6 +118,17 @@ def test_a_hand_can_overturn_a_photo_that_was_as_good_as_sure():
     assert sure.vector.min() >= FLOOR / 2
 
 
+def test_what_photos_left_open_is_not_ruled_out_by_a_weak_answer():
+    """Solid wood at 0.9 from photos that could not decide: an answer that hardly tells solid from veneer must not name it."""
+    left = Start({s: 0.9 if s == "solid_lumber" else 0.1 / (len(SUBSTRATES) - 1) for s in SUBSTRATES}, "photos",
+                 faces=("solid_wood", "veneer"))
+    weak = fuse(left, {"water_drop": "soaks", "knots_felt": "felt"}, BOOK)
+    assert weak.face is None and "veneer" in weak.faces_left
+    strong = fuse(left, {"end_of_part": "rings", "knot_through": "through"}, BOOK)
+    assert strong.face == "solid_wood" and strong.faces_left == ("solid_wood",)
+    assert fuse(left, {}, BOOK).face is None
+
+
 def test_cannot_say_moves_nothing():
     assert middles(fuse(EVEN, {c: CANNOT_SAY for c in BOOK.checks}, BOOK)) == middles(fuse(EVEN, {}, BOOK))
 

@@ -163,6 +163,14 @@ def test_a_request_that_makes_no_sense_is_refused_by_name(text, says):
         parse(text, "plan.toml")
 
 
+def test_a_request_may_be_json_too():
+    toml = parse("goal = 'paint'\nstart = 2026-03-02\n[parts.top]\nsize = '1200x500mm'", "a.toml")
+    same = parse('{"goal": "paint", "start": "2026-03-02", "parts": {"top": {"size": "1200x500mm"}}, "topcoat": null}', "a.json")
+    assert toml == same
+    with pytest.raises(UsageError, match="wrong kind"):
+        parse('{"start": "soon"}', "a.json")
+
+
 def test_parts_that_are_not_there_are_refused(tmp_path):
     doc = chest_document(tmp_path)
     with pytest.raises(UsageError, match="no part of this assessment"):

@@ -63,3 +63,10 @@ def test_woods_without_coefficients_and_widths_that_cannot_be():
         between(species("mahogany")[0], 500, Climate(35), Climate(65))
     with pytest.raises(UsageError, match="not above zero"):
         between(species("beech")[0], 0, Climate(35), Climate(65))
+
+
+def test_the_words_for_a_change_grow_with_it():
+    from service.wood.movement import risk
+
+    assert risk(0.5).startswith("small") and "gap" in risk(-2) and "jam" in risk(2)
+    assert "splits" in risk(-6) and "buckles" in risk(6)
