@@ -19,6 +19,8 @@ LIBRARIES = {
     "numpy": "numpy", "opencv-python-headless": "cv2", "onnxruntime": "onnxruntime", "pillow": "PIL",
     "pillow-heif": "pillow_heif", "shapely": "shapely", "pydantic": "pydantic", "typer": "typer", "rich": "rich",
     "jinja2": "jinja2", "pint": "pint", "icalendar": "icalendar",
+    "sqlalchemy": "sqlalchemy", "alembic": "alembic", "fastapi": "fastapi", "uvicorn": "uvicorn",
+    "python-multipart": "python_multipart", "argon2-cffi": "argon2",
 }
 #: What one large photo needs, and what a few reports take.
 NEEDED_MEMORY_MB, NEEDED_DISK_MB = 900, 50
