@@ -64,8 +64,9 @@ def status_of(err: GrainassayError) -> int:
 
 
 def body(err: GrainassayError) -> dict[str, Any]:
-    """The one shape, as JSON types."""
-    return {"error": {"subject": err.subject, "cause": err.cause, "remedy": err.remedy}}
+    """The one shape, as JSON types; half characters from outside are shown as their codes."""
+    texts = {"subject": err.subject, "cause": err.cause, "remedy": err.remedy}
+    return {"error": {k: t.encode("utf-8", "backslashreplace").decode() for k, t in texts.items()}}
 
 
 def answer(err: GrainassayError, path: str, *, templates: Any = None, context: dict[str, Any] | None = None) -> Response:
@@ -84,7 +85,7 @@ def _page(err: GrainassayError, status: int, templates: Any, context: dict[str, 
             return text
         except Exception:  # the page of an error must not fail: the bare one below says the same
             log.exception("the page for errors cannot be drawn")
-    subject, cause, remedy = (html.escape(t) for t in (err.subject, err.cause, err.remedy))
+    subject, cause, remedy = (html.escape(t) for t in body(err)["error"].values())
     return (f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
             f"<title>{subject}</title><main><h1>{subject}</h1><p>{cause}</p><p>{remedy}</p>"
             f'<p><a href="/">Back to your pieces</a></p></main></html>')

@@ -142,7 +142,8 @@ class GuardMiddleware:
                 out = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     out.setdefault(name, value)
-                if fresh is not None and scope["method"] in SAFE and out.get("content-type", "").startswith("text/html"):
+                page = not scope["path"].startswith(API) and out.get("content-type", "").startswith("text/html")
+                if fresh is not None and scope["method"] in SAFE and page:
                     out.append("Set-Cookie", fresh)
             await send(message)
 
@@ -235,7 +236,7 @@ def replayed(ahead: Iterable[Message], receive: Receive) -> Receive:
 def limited(receive: Receive, headers: Headers, most: int) -> Receive:
     """Reads no more than `most` bytes; WebError (413) at the header that announces more, or as soon as more has come."""
     told = headers.get("content-length", "0")
-    too_large = WebError(413, "The request", f"It is larger than {most / 2**20:.0f} MB.", "Send less at once, or a smaller photo.")
+    too_large = WebError(413, "The request", f"It is larger than {most / 2**20:.0f} MB.", "Send less at once.")
     if not (told.isascii() and told.isdigit()):
         raise WebError(400, "The request", "It does not say its length rightly.", "Send it again.")
     if len(told) > 15 or int(told) > most:

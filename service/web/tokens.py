@@ -39,7 +39,7 @@ def signed(key: bytes, what: str, text: str) -> str:
 
 
 def set_key(store: Store, key: str) -> None:
-    """Keeps the access key as an argon2id hash (RFC 9106); earlier sign-ins end. Raises UsageError for a key that is too short."""
+    """Keeps the access key as an argon2id hash (RFC 9106); earlier sign-ins end. Raises UsageError for a short one."""
     from argon2 import PasswordHasher
 
     if not KEY_CHARS <= len(key) <= MOST_CHARS:

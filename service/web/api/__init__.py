@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from service.web.api import access
+from service.web.api import access, answers, jobs, pieces, work
 
 router = APIRouter(prefix="/api/v1")
-for _part in (access,):
+for _part in (access, pieces, jobs, answers, work):
     router.include_router(_part.router)
