@@ -6,6 +6,7 @@ import importlib
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
+from types import ModuleType
 
 from anyio import CapacityLimiter
 from fastapi import FastAPI
@@ -57,7 +58,10 @@ def create_app(store: Store, engine: Engine | None = None, settings: WebSettings
     app.state.uploading, app.state.stopping = None, False
     errors.install(app)
     app.include_router(api.router)
-    for router in _pages():
+    pages = _pages()
+    #: What the page of an error is drawn with.
+    app.state.templates = getattr(pages, "templates", None)
+    for router in getattr(pages, "routers", ()):
         app.include_router(router, include_in_schema=False)
     if STATIC.is_dir():
         app.mount("/static", StaticFiles(directory=STATIC), name="static")
@@ -65,11 +69,11 @@ def create_app(store: Store, engine: Engine | None = None, settings: WebSettings
     return app
 
 
-def _pages() -> tuple[object, ...]:
-    """Routers of the pages; none in an install that brings the API alone."""
+def _pages() -> ModuleType | None:
+    """The pages; None in an install that brings the API alone."""
     try:
-        return tuple(importlib.import_module("service.web.pages").routers)
+        return importlib.import_module("service.web.pages")
     except ModuleNotFoundError as err:
         if err.name != "service.web.pages":
             raise
-        return ()
+        return None

@@ -102,7 +102,7 @@ def _split(rows: dict[str, Any], change: Mapping[str, Any], photo: StoredPhoto) 
     from shapely.ops import split
 
     panel = _there(rows, change.get("panel"))
-    line = change.get("line") or ()
+    line: Sequence[Sequence[float]] = change.get("line") or ()
     if len(line) != 2 or list(line[0]) == list(line[1]):
         raise UsageError("The line", "It has no two ends.", "Draw it from one side of the panel to the other.")
     (x0, y0), (x1, y1) = line

@@ -102,7 +102,8 @@ def _of_http(exc: HTTPException) -> WebError:
 def _of_validation(exc: RequestValidationError) -> WebError:
     first = exc.errors()[0] if exc.errors() else {"loc": ("request",), "msg": "it makes no sense"}
     where = ".".join(str(p) for p in first["loc"] if p not in ("body", "query", "path")) or "The request"
-    return WebError(422, where, f"{first['msg'][:1].upper()}{first['msg'][1:]}.", "Correct it and send it again.")
+    cause = str(first["msg"])
+    return WebError(422, where, f"{cause[:1].upper()}{cause[1:]}.", "Correct it and send it again.")
 
 
 def install(app: FastAPI) -> None:

@@ -101,7 +101,7 @@ def deal_of(store: Store, piece: str, given: Mapping[str, Any]) -> dict[str, Any
     from service.check import fused_part, role_of
     from service.deal.evidence import hand_checks_worth, with_belief
     from service.deal.inputs import parse
-    from service.deal.money import judged
+    from service.deal.money import Worth, judged
     from service.deal.report import document
     from service.gate.burden import merged
     from service.gate.standing import gate
@@ -111,12 +111,14 @@ def deal_of(store: Store, piece: str, given: Mapping[str, Any]) -> dict[str, Any
     store.pieces.get(piece)
     deal = parse(toml_of(given["deal"], "the deal"), "the deal")
     doc = told.document_of(store, piece)
-    known, extra = told.answers_of(store, piece, doc), {}
+    known = told.answers_of(store, piece, doc)
+    extra: dict[str, Any] = {}
     if known.gate:
         standing = gate().judged(known.gate)
         deal = merged(deal, standing, given.get("exchange"))
         extra["gate"] = standing.verdict
-    part, worth = given.get("part"), ()
+    part = given.get("part")
+    worth: tuple[Worth, ...] = ()
     if part is not None:
         said = known.parts.get(part, Told(role_of(doc, part)))
         fused = fused_part(doc, part, said, rules())

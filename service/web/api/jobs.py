@@ -21,9 +21,11 @@ from service.web.guard import REPORT_CSP
 
 router = APIRouter(tags=["assessments"])
 LOOK_S, QUIET_S = 0.4, 15.0
-DOCUMENT = {200: {"content": {"application/json": {}}, "description": "The document that `grainassay look --json` prints."}}
-EVENTS = {200: {"content": {"text/event-stream": {}}, "description": "Events named `job`, each with the job as JSON; the stream "
-                "ends when the job has."}}
+DOCUMENT: dict[int | str, dict[str, Any]] = {
+    200: {"content": {"application/json": {}}, "description": "The document that `grainassay look --json` prints."}}
+EVENTS: dict[int | str, dict[str, Any]] = {
+    200: {"content": {"text/event-stream": {}},
+          "description": "Events named `job`, each with the job as JSON; the stream ends when the job has."}}
 
 
 @router.post("/pieces/{piece}/assessments", status_code=202, summary="Assess the photos of a piece")

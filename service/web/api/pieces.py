@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, File, Form, Query, Request, UploadFile
 from starlette.responses import Response
@@ -12,7 +12,8 @@ from service.web.api.deps import Kept
 from service.web.api.shapes import ChangedPiece, Id, NewPiece, PhotoList, PhotoOut, PieceList, PieceOut, Scale
 
 router = APIRouter(tags=["pieces"])
-JPEG = {200: {"content": {"image/jpeg": {}}, "description": "A JPEG without place, date and camera."}}
+JPEG: dict[int | str, dict[str, Any]] = {
+    200: {"content": {"image/jpeg": {}}, "description": "A JPEG without place, date and camera."}}
 
 
 @router.post("/pieces", status_code=201, summary="Begin a piece")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from enum import StrEnum
 from typing import Annotated, Any, Literal
 
 from fastapi import Path
@@ -110,12 +111,22 @@ class NewAssessment(In):
     client_key: ClientKey = None
 
 
+class State(StrEnum):
+    """State of a job; the last three are never left."""
+
+    QUEUED = "queued"
+    RUNNING = "running"
+    DONE = "done"
+    FAILED = "failed"
+    CANCELLED = "cancelled"
+
+
 class JobOut(BaseModel):
     """A job. `stage`: what is being done, in plain words; `progress`: share done; `ahead`: jobs waiting before it."""
 
     id: str
     piece: str
-    state: Literal["queued", "running", "done", "failed", "cancelled"]
+    state: State
     stage: str
     progress: float
     attempts: int
@@ -130,9 +141,9 @@ class JobOut(BaseModel):
     @classmethod
     def of(cls, j: Job, ahead: int = 0) -> JobOut:
         """From the store."""
-        return cls(id=j.id, piece=j.piece, state=j.state, stage=j.stage, progress=j.progress, attempts=j.attempts, ahead=ahead,
-                   created=j.created, changed=j.changed, cancel_asked=j.cancel_asked, cause=j.cause, remedy=j.remedy,
-                   assessment=j.assessment)  # type: ignore[arg-type]  # fmt: skip
+        return cls(id=j.id, piece=j.piece, state=State(j.state), stage=j.stage, progress=j.progress, attempts=j.attempts,
+                   ahead=ahead, created=j.created, changed=j.changed, cancel_asked=j.cancel_asked, cause=j.cause,
+                   remedy=j.remedy, assessment=j.assessment)  # fmt: skip
 
 
 class JobList(BaseModel):

@@ -12,7 +12,7 @@ from service.web.api.deps import Kept
 from service.web.api.shapes import DealAsked, HaulAsked, Id, NewEvent, PlanAsked, SaleFacts, UserSettings
 
 router = APIRouter(tags=["work and money"])
-CALENDAR = {200: {"content": {"text/calendar": {}}, "description": "An iCalendar file (RFC 5545)."}}
+CALENDAR: dict[int | str, dict[str, Any]] = {200: {"content": {"text/calendar": {}}, "description": "An iCalendar file."}}
 
 
 @router.get("/pieces/{piece}/plan", summary="The plan")
