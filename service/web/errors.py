@@ -121,7 +121,8 @@ def install(app: FastAPI) -> None:
 
     async def http(request: Request, exc: Exception) -> Response:
         assert isinstance(exc, HTTPException)
-        out = told(request, _of_http(exc))
+        refused = getattr(request.state, "refused", None)
+        out = told(request, refused if isinstance(refused, WebError) else _of_http(exc))
         for name, value in (exc.headers or {}).items():
             out.headers[name] = value
         return out
