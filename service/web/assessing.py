@@ -10,7 +10,7 @@ from service.engine import Engine, Outlines, Taps
 from service.store import Store
 from service.store.errors import NotThere, StoreDamaged
 from service.store.types import Job, StoredPhoto
-from vision.errors import NothingUsable, PhotoError, UsageError
+from vision.errors import NothingUsable, PhotoError
 from vision.types import Photo
 
 if TYPE_CHECKING:
@@ -40,16 +40,16 @@ class Assessed:
 
 
 class FromStore:
-    """The engine with photos of the store in place of files: `load` takes the id of a stored photo."""
+    """The engine with photos of the store in place of files. `photos`: name as in documents -> id in the store."""
 
-    def __init__(self, store: Store, engine: Engine) -> None:
-        self._store, self._engine = store, engine
+    def __init__(self, store: Store, engine: Engine, photos: Mapping[str, str]) -> None:
+        self._store, self._engine, self._photos = store, engine, photos
 
     def load(self, path: str, photo_id: str) -> Photo:
         """See Engine.load; the photo's id is `photo_key`. A damaged photo is refused like one that cannot be read."""
         try:
-            kept = self._store.photos.get(path)
-            return self._store.photos.load(path, as_id=photo_key(kept))
+            kept = self._store.photos.get(self._photos[path])
+            return self._store.photos.load(kept.id, as_id=photo_key(kept))
         except (StoreDamaged, NotThere) as err:
             raise PhotoError(err.subject, err.cause, err.remedy) from err
 
@@ -78,34 +78,24 @@ def assessed(store: Store, engine: Engine, job: Job, progress: Progress) -> Asse
 
     asked: dict[str, Any] = job.request if isinstance(job.request, dict) else {}
     photos = store.photos.of_piece(job.piece)
-    names = {p.id: f"photo-{p.number}" for p in photos}
-    outlines = {p: [(o.get("id"), [(float(x), float(y)) for x, y in o["points"]]) for o in rows]
-                for p, rows in asked.get("outlines", {}).items() if p in names and rows}  # fmt: skip
+    names = {f"photo-{p.number}": p.id for p in photos}  # as the store names them when it loads them
+    given = asked.get("outlines", {})
+    outlines = {name: [(o.get("id"), [(float(x), float(y)) for x, y in o["points"]]) for o in given[p]]
+                for name, p in names.items() if given.get(p)}  # fmt: skip
     scale = asked.get("scale", "none")
     prior = asked.get("prior")
     request = Request(
         tuple(names), outlines, asked={} if scale == "none" else dict.fromkeys(names, parse_scale(scale)), prior=prior,
         details=bool(asked.get("details", True)),
     )  # fmt: skip
-    try:
-        outcome = look(request, FromStore(store, engine), lambda stage, share: progress(_plain(stage, names), 0.9 * share))
-    except UsageError as err:
-        raise UsageError(_plain(err.subject, names), _plain(err.cause, names), err.remedy) from err
+    outcome = look(request, FromStore(store, engine, names), lambda stage, share: progress(stage, 0.9 * share))
     if not outcome.assessment.photos:
         first = outcome.refused[0] if outcome.refused else None
         raise NothingUsable("The photos", "None could be used." if first is None else f"None could be used: {first.cause}",
                             "Take the photos again." if first is None else first.remedy)  # fmt: skip
-    refused = [Refused(file=names.get(r.file, r.file), cause=r.cause, remedy=r.remedy) for r in outcome.refused]
+    refused = [Refused(file=r.file, cause=r.cause, remedy=r.remedy) for r in outcome.refused]
     doc = document(outcome.assessment, refused, stated(prior))
     progress("Drawing the evidence", 0.92)
     made = evidence_pictures(outcome.assessment, doc)
     of = {photo_key(p): p.id for p in photos}
-    notes = tuple(_plain(note, names) for note in outcome.notes)
-    return Assessed(to_json(doc), {key: (of[key], jpeg) for key, jpeg in made.items()}, notes)
-
-
-def _plain(text: str, names: Mapping[str, str]) -> str:
-    """Ids of photos in a text replaced by their names."""
-    for photo, name in names.items():
-        text = text.replace(photo, name)
-    return text
+    return Assessed(to_json(doc), {key: (of[key], jpeg) for key, jpeg in made.items()}, outcome.notes)

@@ -108,7 +108,7 @@ def _of_validation(exc: RequestValidationError) -> WebError:
 
 def install(app: FastAPI) -> None:
     """Gives the app its handlers: whatever fails, the answer has the one shape."""
-    from service.web.guard import context
+    from service.web.guard import HEADERS, context
 
     def told(request: Request, err: GrainassayError) -> Response:
         return answer(err, request.url.path, templates=getattr(request.app.state, "templates", None), context=context(request))
@@ -133,7 +133,9 @@ def install(app: FastAPI) -> None:
 
     async def bug(request: Request, exc: Exception) -> Response:
         cause = "Something in the program failed that should not have; what was kept before is untouched."
-        return told(request, WebError(500, "The program", cause, "Try again; if it stays so, look at what the program printed."))
+        out = told(request, WebError(500, "The program", cause, "Try again; if it stays so, look at what the program printed."))
+        out.headers.update(HEADERS)  # this answer is given outside of what adds them
+        return out
 
     app.add_exception_handler(GrainassayError, expected)
     app.add_exception_handler(HTTPException, http)
