@@ -22,6 +22,7 @@ from service.ledger_commands import ledger
 from service.plan_commands import plan
 from service.safety_commands import safety
 from service.sell_commands import advert, haul
+from service.serve_commands import key, serve
 from service.teach import teach
 from service.version import PROGRAM
 from vision.errors import GrainassayError, UsageError
@@ -155,6 +156,8 @@ app.command()(advert)
 app.command()(haul)
 app.add_typer(ledger)
 app.command()(safety)
+app.command()(serve)
+app.command()(key)
 app.command()(teach)
 
 

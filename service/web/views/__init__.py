@@ -1,0 +1,1 @@
+"""What pages show, built from documents: pure functions, no requests, no store."""
