@@ -6,7 +6,6 @@ never guessed; what has no price is named too.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,8 +17,8 @@ from service.plan.types import Step, Subject
 
 #: Without prices a can is taken to cost its litres to this power: large cans are dearer, but not by the litre.
 LARGER_IS_CHEAPER = 0.8
-#: Most cans of one size that are thought of.
-MOST_CANS = 40
+#: Litres, or cans, that count for nothing beside rounding.
+TINY = 1e-9
 
 
 @dataclass(frozen=True)
@@ -58,21 +57,41 @@ def amounts(product: Product, uses: Sequence[tuple[Step, Subject]], kinds: Produ
 
 
 def cheapest(need: float, sizes: Sequence[tuple[float, float, str]]) -> tuple[tuple[str, int], ...]:
-    """Cans of (litres, price, words) that hold `need` at the least price, fewer cans and less left over among equals."""
+    """Cans of (litres, price, words) that hold `need` at the least price, fewer cans and less left over among equals.
+
+    Branch and bound, best price a litre first: what is still needed costs at least its litres at the best of the prices left, and
+    takes at least so many of the largest cans left. Long lists of sizes stay quick.
+    """
+    order = sorted(range(len(sizes)), key=lambda k: (sizes[k][1] / sizes[k][0], -sizes[k][0]))
+    largest = [max((sizes[k][0] for k in order[at:]), default=1.0) for at in range(len(order) + 1)]
+    best: list[tuple[float, int, float, tuple[int, ...]]] = []
+
+    def hopeless(at: int, rest: float, paid: float, number: int) -> bool:
+        if rest <= TINY or not best:
+            return False
+        if at == len(order):
+            return True
+        size, price, _ = sizes[order[at]]
+        return (round(paid + rest * price / size, 6), number + math.ceil(rest / largest[at] - TINY)) > best[0][:2]
+
+    def search(at: int, rest: float, paid: float, number: int, counts: tuple[int, ...]) -> None:
+        if rest <= TINY:
+            best[:] = [min([*best, (round(paid, 6), number, -rest, counts)])]
+            return
+        if at == len(order):
+            return
+        size, price, _ = sizes[order[at]]
+        for n in range(math.ceil(rest / size - TINY), -1, -1):
+            # Fewer of this size are never cheaper for what is left, since the sizes to come cost more a litre.
+            if hopeless(at + 1, rest - n * size, paid + n * price, number + n):
+                break
+            search(at + 1, rest - n * size, paid + n * price, number + n, (*counts, n))
+
     if need <= 0:
         return ()
-    best: tuple[float, int, float, tuple[int, ...]] | None = None
-    for counts in itertools.product(*(range(min(MOST_CANS, math.ceil(need / s[0])) + 1) for s in sizes[1:])):
-        rest = need - sum(n * s[0] for n, s in zip(counts, sizes[1:], strict=True))
-        first = max(0, math.ceil(rest / sizes[0][0] - 1e-9))
-        every = (first, *counts)
-        price = sum(n * s[1] for n, s in zip(every, sizes, strict=True))
-        held = sum(n * s[0] for n, s in zip(every, sizes, strict=True))
-        found = (round(price, 6), sum(every), held, every)
-        if best is None or found < best:
-            best = found
-    assert best is not None
-    return tuple((s[2], n) for s, n in zip(sizes, best[3], strict=True) if n)
+    search(0, need, 0.0, 0, ())
+    chosen = dict(zip(order, best[0][3], strict=False))
+    return tuple((s[2], chosen[k]) for k, s in enumerate(sizes) if chosen.get(k))
 
 
 def _bought(product: Product, high: float, us: bool, prices: Prices) -> tuple[tuple[tuple[str, int], ...], float, float | None]:
