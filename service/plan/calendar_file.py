@@ -31,8 +31,8 @@ def to_ical(days: Days, names: Mapping[str, str], title: str, *, stamp: datetime
     """The file's bytes. Times are floating: local wherever they are read. `names`: part -> its name; `stamp`: when it was made;
     `piece`: what tells this piece from all others, if anything does.
 
-    The same work has the same UID, so that reading the file again changes nothing. With a `piece` the UID does not hold the time, so
-    that days planned anew take the place of the old ones; without one it does, else two pieces would overwrite each other.
+    The same work has the same UID, so that reading the file again changes nothing. With a `piece` the UID does not hold the time,
+    so that days planned anew take the place of the old ones; without one it does, else two pieces would overwrite each other.
     """
     from icalendar import Calendar, Event
 
@@ -43,9 +43,9 @@ def to_ical(days: Days, names: Mapping[str, str], title: str, *, stamp: datetime
     calendar.add("x-wr-calname", title)
     rows, times = [], Counter[tuple[str, str, int]]()
     for b in days.bookings:
-        key = (b.step.part, b.step.key, b.coat)
-        times[key] += 1
-        rows.append((b.begin, b.end, _summary(b, names), _text(b.step), (*key, times[key])))
+        work = (b.step.part, b.step.key, b.coat)
+        times[work] += 1
+        rows.append((b.begin, b.end, _summary(b, names), _text(b.step), (*work, times[work])))
     for part, when in days.usable.items():
         rows.append((when, when, f"{names.get(part, part)}: ready for light use", _hard(days, part), (part, "usable", 0, 1)))
     for begin, end, summary, text, key in rows:
@@ -68,4 +68,4 @@ def _hard(days: Days, part: str) -> str:
     when = days.hard.get(part)
     if when is None:
         return "Full hardness takes longer: see the label."
-    return f"Full hardness about {when.day} {when:%B %Y}, by an estimate: the label outranks it."
+    return f"Full hardness about {when.day} {when:%B %Y}; the label outranks this."

@@ -1,8 +1,8 @@
 """What can be done on which day: one pair of hands, several parts, one drying while another is worked on.
 
 Steps of a part keep their order; a coat waits its hours from the end of the one before, nights included. Among what is ready
-the part with the longest way still to go comes first (list scheduling by critical path). A coat is begun only where it is finished
-the same day; one that no day is long enough for begins with the longest of days, goes on before anything else, and is named.
+the part with the longest way still to go comes first (list scheduling by critical path). A coat is begun only where it is
+finished the same day; one that no day is long enough for begins with a longest day, goes on before anything else, and is named.
 """
 
 from __future__ import annotations
@@ -163,8 +163,8 @@ def _way_to_go(chain: Sequence[_Task]) -> float:
 
 def _choose(chains: Mapping[str, list[_Task]], ready: Mapping[str, datetime], now: datetime, left: float,
             longest: float) -> str | None:
-    """The part to work on now: ready, and fitting into what is left of the day unless it may be cut. A coat that is cut comes first:
-    its edge dries."""
+    """The part to work on now: ready, and fitting into what is left of the day unless it may be cut. A coat that is cut comes
+    first: its edge dries."""
     ready_now = [p for p, c in chains.items() if c and ready[p] <= now]
     endless = [p for p in ready_now if (task := chains[p][0]).coat and (
         task.begun or (task.minutes > longest + SLACK and left >= longest - SLACK))]

@@ -17,8 +17,10 @@ from service.plan.types import Step, Subject
 
 #: Without prices a can is taken to cost its litres to this power: large cans are dearer, but not by the litre.
 LARGER_IS_CHEAPER = 0.8
-#: Litres, or cans, that count for nothing beside rounding.
-TINY = 1e-9
+#: Millilitres that count for nothing beside rounding.
+TINY = 1e-6
+#: Litres up to which every choice of cans is looked at.
+MOST_TABLED_L = 50.0
 
 
 @dataclass(frozen=True)
@@ -59,39 +61,25 @@ def amounts(product: Product, uses: Sequence[tuple[Step, Subject]], kinds: Produ
 def cheapest(need: float, sizes: Sequence[tuple[float, float, str]]) -> tuple[tuple[str, int], ...]:
     """Cans of (litres, price, words) that hold `need` at the least price, fewer cans and less left over among equals.
 
-    Branch and bound, best price a litre first: what is still needed costs at least its litres at the best of the prices left, and
-    takes at least so many of the largest cans left. Long lists of sizes stay quick.
+    By dynamic programming over whole millilitres (the unbounded covering knapsack): the need rounded up and cans rounded down, so
+    that they always hold it. Of a need beyond MOST_TABLED_L the first litres come in the size that is cheapest a litre.
     """
-    order = sorted(range(len(sizes)), key=lambda k: (sizes[k][1] / sizes[k][0], -sizes[k][0]))
-    largest = [max((sizes[k][0] for k in order[at:]), default=1.0) for at in range(len(order) + 1)]
-    best: list[tuple[float, int, float, tuple[int, ...]]] = []
-
-    def hopeless(at: int, rest: float, paid: float, number: int) -> bool:
-        if rest <= TINY or not best:
-            return False
-        if at == len(order):
-            return True
-        size, price, _ = sizes[order[at]]
-        return (round(paid + rest * price / size, 6), number + math.ceil(rest / largest[at] - TINY)) > best[0][:2]
-
-    def search(at: int, rest: float, paid: float, number: int, counts: tuple[int, ...]) -> None:
-        if rest <= TINY:
-            best[:] = [min([*best, (round(paid, 6), number, -rest, counts)])]
-            return
-        if at == len(order):
-            return
-        size, price, _ = sizes[order[at]]
-        for n in range(math.ceil(rest / size - TINY), -1, -1):
-            # Fewer of this size are never cheaper for what is left, since the sizes to come cost more a litre.
-            if hopeless(at + 1, rest - n * size, paid + n * price, number + n):
-                break
-            search(at + 1, rest - n * size, paid + n * price, number + n, (*counts, n))
-
     if need <= 0:
         return ()
-    search(0, need, 0.0, 0, ())
-    chosen = dict(zip(order, best[0][3], strict=False))
-    return tuple((s[2], chosen[k]) for k, s in enumerate(sizes) if chosen.get(k))
+    counts = [0] * len(sizes)
+    bulk = min(range(len(sizes)), key=lambda k: (sizes[k][1] / sizes[k][0], -sizes[k][0]))
+    counts[bulk] = max(0, math.ceil((need - MOST_TABLED_L) / sizes[bulk][0]))
+    whole = max(0, math.ceil((need - counts[bulk] * sizes[bulk][0]) * 1000 - TINY))
+    # Money in whole millionths: sums of the same cans are then equal whatever their order.
+    cans = [(max(1, math.floor(size * 1000 + TINY)), round(price * 1e6)) for size, price, _ in sizes]
+    best = [(0, 0, 0, -1)]  # by millilitres still needed: (price, cans, millilitres bought, last can)
+    for rest in range(1, whole + 1):
+        best.append(min((best[max(0, rest - ml)][0] + price, best[max(0, rest - ml)][1] + 1, best[max(0, rest - ml)][2] + ml, k)
+                        for k, (ml, price) in enumerate(cans)))
+    while whole > 0:
+        counts[best[whole][3]] += 1
+        whole -= cans[best[whole][3]][0]
+    return tuple((s[2], n) for s, n in zip(sizes, counts, strict=True) if n)
 
 
 def _bought(product: Product, high: float, us: bool, prices: Prices) -> tuple[tuple[tuple[str, int], ...], float, float | None]:

@@ -125,7 +125,8 @@ def _product(book: Rulebook, row: Mapping[str, Any]) -> Product:
             raise BrokenRules(book.name, f"{key}: coverage is not least and most, above zero.", MEND)
         coverage = low, high
     cans = {s: tuple(sorted((litres(t), t) for t in sizes)) for s, sizes in row.get("cans", {}).items()}
-    if (coverage is None) == ("each" not in row) or (coverage is not None and (set(cans) != set(SYSTEMS) or not all(cans.values()))):
+    whole = set(cans) == set(SYSTEMS) and all(cans.values())
+    if (coverage is None) == ("each" not in row) or (coverage is not None and not whole):
         raise BrokenRules(book.name, f"{key} is sold either by volume with cans in both systems, or by the piece.", MEND)
     by_wood = {w: m2_a_litre(t) for w, t in row.get("by_wood", {}).items()}
     _positive(book, key, "coverage on a wood", *by_wood.values())
