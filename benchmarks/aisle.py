@@ -1,8 +1,9 @@
 """How soon hand checks settle a part, by the order they are put in: python -m benchmarks.aisle
 
-Parts are drawn from even chances; a part answers as the rules' estimates say, or as estimates that are off say (each answer's odds
-drawn anew). Checks of one group repeat each other: with the share that the rules leave them they answer afresh, else they say what
-fits the first of the group best. It shows what the order is worth and what wrong estimates do; it is no proof on real furniture.
+Parts are drawn from even chances; a part answers as the rules' estimates say, or as estimates that are off say (each answer's
+odds drawn anew). Checks of one group repeat each other: with the share that the rules leave them they answer afresh, else they
+say what fits the first of the group best. It shows what the order is worth and what wrong estimates do; it is no proof on real
+furniture.
 """
 
 from __future__ import annotations
@@ -61,8 +62,8 @@ def answer(check: Check, truth: int, wrong: float, groups: dict[str, str], rng: 
 
 
 def run(order: Order, wrong: float, seed: int = 7) -> tuple[float, float, float, float, float]:
-    """(share named within the time, share of those that are right, the same two of parts that show a figure, median seconds of the
-    named)."""
+    """(share named within the time, share of those that are right, the same two of parts that show a figure, median seconds of
+    the named)."""
     rng = np.random.default_rng(seed)
     truths = rng.choice(len(SUBSTRATES), PARTS, p=EVEN.vector)
     rows, seconds = [], []
