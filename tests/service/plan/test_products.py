@@ -99,6 +99,10 @@ def test_what_burns_or_fumes_says_so():
         assert set(KINDS[key].hazards) == {"solvent", "oily_rags"}
 
 
+def test_names_leave_room_for_amounts_beside_them():
+    assert all(len(p.words) <= 40 for p in KINDS.values())
+
+
 def test_kinds_are_those_that_steps_and_repairs_may_name():
     assert len(KINDS) == 24 and all(list(sizes) == sorted(sizes) for p in KINDS.values() for sizes in p.cans.values())
 
