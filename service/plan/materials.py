@@ -45,7 +45,7 @@ def amounts(product: Product, uses: Sequence[tuple[Step, Subject]], kinds: Produ
     """(least, most) litres over all uses with a known area, waste included; square metres for what is sold by the piece."""
     low = high = 0.0
     for step, subject in uses:
-        area = area_of(subject, step.key == "edge_seal")
+        area = step.spot_m2 if step.spot_m2 is not None else area_of(subject, step.key == "edge_seal")
         if area is None:
             continue
         spread = area * max(1, step.coats)
