@@ -57,8 +57,8 @@ class Facts:
                              "Leave the material to the program: it says solid where that is known.")
         if self.price is not None and not (math.isfinite(self.price) and self.price >= 0):
             raise UsageError("price", "is below zero or no number.", "Give what you ask.")
-        if len(self.currency) > 20 or any(c.isspace() for c in self.currency):
-            raise UsageError("currency", f"{self.currency!r} is no currency.", "Write it in one word: EUR.")
+        if len(self.currency) > 20 or (self.currency and not self.currency.isprintable()) or "solid" in self.currency.lower():
+            raise UsageError("currency", f"{self.currency!r} is no currency.", "Write it briefly: EUR.")
 
 
 @dataclass(frozen=True)
