@@ -42,7 +42,7 @@ def role_of(doc: Document | None, part: str) -> str:
 
 
 def said(answers: Answers, doc: Document | None, part: str, says: Sequence[str], weighed: str | None,
-         confirmed: str | None) -> Answers:
+         confirmed: str | None, size: str | None = None) -> Answers:
     """The answers with what the options say added."""
     role = role_of(doc, part)
     answers = replace(answers, parts={**answers.parts, part: answers.parts.get(part, Told(role))})
@@ -57,6 +57,11 @@ def said(answers: Answers, doc: Document | None, part: str, says: Sequence[str],
     if confirmed is not None:
         face, _, core = confirmed.partition("/")
         told = replace(told, confirmed=(face or None, core or None))
+    if size is not None:
+        found = sorted(sizes(size, "size"), reverse=True)
+        if len(found) < 2:
+            raise UsageError("--size", f"{size!r} has one number.", "Give length x width, as in 1200x500mm.")
+        told = replace(told, size=(found[0], found[1]))
     return replace(answers, parts={**answers.parts, part: told})
 
 

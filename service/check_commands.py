@@ -18,6 +18,7 @@ def check(
                                                 "'5.9kg, 1000x500x18mm, pine'; the wood may be left out.")] = None,
     confirmed: Annotated[str | None, typer.Option("--confirmed", metavar="FACE/CORE", help="Known for certain, as in "
                                                   "veneer/particle_board or solid_wood.")] = None,
+    size: Annotated[str | None, typer.Option("--size", metavar="LxW", help="As measured, for the plan: '1200x500mm'.")] = None,
     assessment: Annotated[Path | None, typer.Option("--assessment", metavar="FILE.json", help="What look --json printed; "
                                                     "without it the part starts from even chances.")] = None,
     answers: Annotated[Path | None, typer.Option("--answers", metavar="FILE.json", help="Answers so far; read, added to and "
@@ -29,7 +30,7 @@ def check(
     from service.hand.state import read_document
 
     doc = read_document(assessment) if assessment is not None else None
-    now = said(begun(answers), doc, part, say or [], weighed, confirmed)
+    now = said(begun(answers), doc, part, say or [], weighed, confirmed, size)
     found, lines = report(doc, now, part)
     if answers is not None:
         write(answers, now)

@@ -32,7 +32,7 @@ def add_event(
     materials: Annotated[float | None, typer.Option("--materials", help="Planned cost of materials.")] = None,
     sale: Annotated[float | None, typer.Option("--sale", help="Planned sale price.")] = None,
     days: Annotated[float | None, typer.Option("--days", help="Planned days until it is sold.")] = None,
-    fees: Annotated[float | None, typer.Option("--fees", help="Of a sale.")] = None,
+    fees: Annotated[float | None, typer.Option("--fees", help="Of a sale, real or planned.")] = None,
     text: Annotated[str, typer.Option("--text", help="A note.")] = "",
     at: Annotated[str | None, AT] = None,
     file: Annotated[Path, FILE] = USUAL,
@@ -108,8 +108,9 @@ def show(
         if not events:
             raise UsageError(piece, "is not in this ledger.", "grainassay ledger show lists all pieces.")
     rows = pieces(events)
-    typer.echo(json.dumps({**document(rows), "events": [to_json(e) for e in events]}, indent=2) if as_json
-               else "\n".join(lines_of(rows)))
+    whole = {**document(rows), "events": [to_json(e) for e in events],
+             "skipped": [{"line": n, "cause": c} for n, c in found.torn]}
+    typer.echo(json.dumps(whole, indent=2) if as_json else "\n".join(lines_of(rows)))
 
 
 @ledger.command()

@@ -52,6 +52,10 @@ def haul(
     board: Annotated[list[str] | None, typer.Option("--board", metavar="'LxWxT*N, CORE'", help="Its parts, as in "
                                                     "'1200x500x18mm*2, particle_board'; number and core may be left out. "
                                                     "Repeatable.")] = None,
+    case: Annotated[bool, typer.Option("--case", help="A chest or cabinet: estimate its mass from its size.")] = False,
+    core: Annotated[list[str] | None, typer.Option("--core", metavar="NAME", help="Not ruled out: lumber, plywood, "
+                                                   "particle_board or fibreboard. Repeatable; usual: what the assessment leaves, "
+                                                   "else all.")] = None,
     extra: Annotated[str | None, typer.Option("--extra", metavar="MASS", help="Mirrors, marble, fittings.")] = None,
     vehicle: Annotated[str | None, typer.Option("--vehicle", metavar="LxWxH", help="Loading space.")] = None,
     door: Annotated[str | None, typer.Option("--door", metavar="WxH", help="Narrowest door on the way.")] = None,
@@ -64,9 +68,11 @@ def haul(
     """Foresee carrying it: what it weighs, whether it fits the car, the door and the corner, how many people it takes."""
     from service.hand.state import read_document
     from service.sell.haul import (
+        CORES,
         Asked,
         board_of,
         comes_apart,
+        cores_left,
         document,
         joints_seen,
         lines_of,
@@ -75,12 +81,14 @@ def haul(
         space,
     )
 
+    doc = read_document(assessment) if assessment is not None else None
+    cores = tuple(core) if core else cores_left(doc) if doc is not None else CORES
     a = space(size, 3, "size")
     car, way, turn = (None if t is None else space(t, n, w)
                       for t, n, w in ((vehicle, 3, "vehicle"), (door, 2, "door"), (corner, 2, "corner")))
     found = reckoned(Asked(
-        (a[0], a[1], a[2]), mass_of(mass, "mass"), tuple(board_of(b) for b in board or []),
+        (a[0], a[1], a[2]), mass_of(mass, "mass"), tuple(board_of(b, cores) for b in board or []),
         None if car is None else (car[0], car[1], car[2]), None if way is None else (way[0], way[1]),
-        None if turn is None else (turn[0], turn[1]), stairs, mass_of(extra, "extra") or 0.0))
-    apart = comes_apart(joints_seen(read_document(assessment)) if assessment is not None else ())
+        None if turn is None else (turn[0], turn[1]), stairs, mass_of(extra, "extra") or 0.0, case, cores))
+    apart = comes_apart(joints_seen(doc) if doc is not None else ())
     typer.echo(json.dumps(document(found, apart), indent=2) if as_json else "\n".join(lines_of(found, apart, us)))

@@ -21,7 +21,8 @@ OVER = {
     "time": "The time is over. --minutes gives more.",
     "": "",
 }
-MEASURE = "Before you leave: measure length x width x thickness of what you would work on, and the whole piece for the car."
+MEASURE = ("Before you leave: measure length x width x thickness of what you would work on (grainassay check PART --size), "
+           "and the whole piece for the car.")
 
 
 def put_json(put: Put) -> dict[str, Any]:

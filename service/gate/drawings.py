@@ -220,6 +220,14 @@ DRAWINGS: Mapping[str, Drawing] = MappingProxyType({
         "M0 -34C10 -18 14 -12 14 -4A14 14 0 0 1 -14 -4C-14 -12 -10 -18 0 -34Z",
         (),
         "M-18 25A18 4 0 0 0 18 25 18 4 0 0 0 -18 25Z"),
+    "face_look": Drawing(
+        "What the face shows",
+        "A chest; the lens is in three parts: lines of a figure, one plain tone, and crumbs of raw board.",
+        _CHEST, (30, 54),
+        "M-36 -22C-30 -6 -34 8 -28 34M-30 -30C-22 -8 -27 12 -20 38M-22 -36C-14 -10 -20 14 -12 42M-17 -40C-9 -12 -15 12 -8 40",
+        "M-4 -44V44M18 -40V40",
+        _row(24, -26, 2, 31, -18, 1.6, 25, -10, 2.4, 36, -6, 1.8, 28, 2, 1.6, 24, 12, 2.2, 35, 10, 2, 30, 20, 1.6, 25, 28, 2),
+        "M-4 -44H18V44H-4Z"),
     "tap": Drawing(
         "Knock in the middle",
         "A chest; the lens shows a knuckle on a board and rings of sound.",

@@ -19,7 +19,8 @@ WORDS = {"hours": "hours", "materials": "materials", "sale": "sale price", "days
 @dataclass(frozen=True)
 class Piece:
     """One piece, sums of its events; None where nothing was entered. `planned`: the last plan; `profit`: left of what is sold,
-    less paid, spent, fees and returns, None while it is not sold; `an_hour`: the same for an hour worked."""
+    less paid, spent, fees and returns, None while it is not sold; `an_hour`: the same for an hour worked; `foreseen`: profit that
+    the plan led to, with what was really paid and the fees planned."""
 
     name: str
     asked: float | None
@@ -33,6 +34,7 @@ class Piece:
     days: float | None
     profit: float | None
     an_hour: float | None
+    foreseen: float | None = None
 
     def actual(self, what: str) -> float | None:
         """Hours, materials, sale or days in truth."""
@@ -73,7 +75,10 @@ def piece_of(name: str, events: Sequence[Event]) -> Piece:
     profit = None if sold is None else sold - fees - returned - (paid or 0.0) - (spent or 0.0)
     an_hour = profit / hours if profit is not None and hours else None
     asked = _last(mine, "asked", "amount")
-    return Piece(name, asked, paid, planned, hours, spent, sold, fees, returned, _days(mine), profit, an_hour)
+    foreseen = None
+    if "sale" in planned and "materials" in planned and paid is not None:
+        foreseen = planned["sale"] - planned["materials"] - planned.get("fees", 0.0) - paid
+    return Piece(name, asked, paid, planned, hours, spent, sold, fees, returned, _days(mine), profit, an_hour, foreseen)
 
 
 def pieces(events: Sequence[Event]) -> tuple[Piece, ...]:
@@ -107,16 +112,42 @@ def skill(found: Sequence[Piece], what: str) -> Skill | None:
     return Skill(what, len(pairs), float(np.exp(logs.mean())), float(low), float(high), float(np.exp(logs.std(ddof=1))))
 
 
+@dataclass(frozen=True)
+class Gap:
+    """True profit less the foreseen over `n` pieces, in money since profits may be below zero: mean with the range that holds it
+    nine times in ten (bootstrap over pieces), and the standard deviation of single pieces."""
+
+    n: int
+    mean: float
+    low: float
+    high: float
+    deviation: float
+
+
+def profit_gap(found: Sequence[Piece]) -> Gap | None:
+    """How far profits fall from what the plans led to; None below LEAST pieces with both figures."""
+    gaps = np.array([p.profit - p.foreseen for p in found if p.profit is not None and p.foreseen is not None])
+    if len(gaps) < LEAST:
+        return None
+    means = gaps[np.random.default_rng(SEED).integers(0, len(gaps), (DRAWS, len(gaps)))].mean(axis=1)
+    low, high = np.quantile(means, (0.05, 0.95))
+    return Gap(len(gaps), float(gaps.mean()), float(low), float(high), float(gaps.std(ddof=1)))
+
+
 def document(found: Sequence[Piece]) -> dict[str, Any]:
     """JSON types."""
     rows = [{"piece": p.name, "asked": p.asked, "paid": p.paid, "planned": dict(p.planned), "hours": p.hours,
              "materials": p.materials, "sold": p.sold, "fees": p.fees, "returned": p.returned,
              "days": None if p.days is None else round(p.days, 2), "profit": p.profit,
-             "profit_an_hour": None if p.an_hour is None else round(p.an_hour, 2)} for p in found]
+             "profit_foreseen": p.foreseen, "profit_an_hour": None if p.an_hour is None else round(p.an_hour, 2)} for p in found]
     known = [s for what in WORDS if (s := skill(found, what)) is not None]
+    gap = profit_gap(found)
     return {"schema": "grainassay.ledger/1.0", "pieces": rows, "least_pieces": LEAST,
             "skill": [{"what": s.what, "pieces": s.n, "true_over_foreseen": round(s.ratio, 4),
-                       "nine_in_ten": [round(s.low, 4), round(s.high, 4)], "spread_factor": round(s.spread, 4)} for s in known]}
+                       "nine_in_ten": [round(s.low, 4), round(s.high, 4)], "spread_factor": round(s.spread, 4)} for s in known],
+            "profit_gap": None if gap is None else {
+                "pieces": gap.n, "true_less_foreseen": round(gap.mean, 2), "nine_in_ten": [round(gap.low, 2), round(gap.high, 2)],
+                "deviation": round(gap.deviation, 2)}}
 
 
 def lines_of(found: Sequence[Piece]) -> list[str]:
@@ -134,7 +165,8 @@ def lines_of(found: Sequence[Piece]) -> list[str]:
                 lines.append(f"  {words}: foreseen {show(p.planned.get(what))}, in truth {show(p.actual(what))}")
         if p.profit is not None:
             an_hour = f", {p.an_hour:.2f} an hour" if p.an_hour is not None else ""
-            lines.append(f"  left: {p.profit:g}{an_hour}")
+            before = f", foreseen {p.foreseen:g}" if p.foreseen is not None else ""
+            lines.append(f"  left: {p.profit:g}{an_hour}{before}")
     if not found:
         return ["The ledger is empty."]
     lines.append("")
@@ -145,4 +177,11 @@ def lines_of(found: Sequence[Piece]) -> list[str]:
         else:
             lines.append(f"How good your estimates of {words} are: true over foreseen {s.ratio:.2f} (nine in ten: {s.low:.2f} to "
                          f"{s.high:.2f}; {s.n} pieces), two in three within a factor {s.spread:.2f} of that.")
+    gap = profit_gap(found)
+    if gap is None:
+        lines.append(f"How far profits fall from the plans: too few pieces to say (at least {LEAST} sold, with what was paid "
+                     "and a plan of sale and materials).")
+    else:
+        lines.append(f"How far profits fall from the plans: {gap.mean:+.2f} on average (nine in ten: {gap.low:+.2f} to "
+                     f"{gap.high:+.2f}; {gap.n} pieces), single pieces about {gap.deviation:.2f} to either side.")
     return lines

@@ -158,6 +158,7 @@ def add(path: Path, events: Sequence[Event]) -> None:
     lines = b"".join(json.dumps(to_json(e), allow_nan=False, separators=(",", ":")).encode("ascii") + b"\n" for e in events)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        new = not path.exists()
         handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600)
         try:
             size = os.fstat(handle).st_size
@@ -169,6 +170,12 @@ def add(path: Path, events: Sequence[Event]) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
+        if new and hasattr(os, "O_DIRECTORY"):  # a new file's name must be on the disk too
+            folder = os.open(path.parent, os.O_DIRECTORY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
     except OSError as err:
         raise CannotKeep(str(path), f"the ledger cannot be written ({err.strerror or err}).",
                          "Make room, or name a file in a folder that you may write to; what stood there still does.") from err

@@ -1,20 +1,24 @@
 """What can be done on which day: one pair of hands, several parts, one drying while another is worked on.
 
 Steps of a part keep their order; a coat waits its hours from the end of the one before, nights included. Among what is ready
-the part with the longest way still to go comes first (list scheduling by critical path).
+the part with the longest way still to go comes first (list scheduling by critical path). A coat is begun only where it is
+finished the same day; one that no day is long enough for begins with a longest day, goes on before anything else, and is named.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
+from service.plan.products import products
 from service.plan.types import Step
 from vision.errors import UsageError
 
 #: Ten years: a plan that runs longer has no working day in it.
 LONGEST_DAYS = 3653
+#: Minutes that count for nothing beside rounding.
+SLACK = 1e-4
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,12 @@ class Days:
     unknown: tuple[Step, ...]
     usable: Mapping[str, datetime]
     hours: float
+    hard: Mapping[str, datetime] = field(default_factory=dict)
+
+    @property
+    def cut(self) -> tuple[Step, ...]:
+        """Steps with a coat that goes over two days or more: better fewer pieces at a time, or a longer day."""
+        return tuple(dict.fromkeys(b.step for b in self.bookings if b.coat and b.split))
 
     @property
     def done(self) -> datetime | None:
@@ -51,6 +61,7 @@ class _Task:
     coat: int
     minutes: float
     wait_hours: float
+    begun: bool = False
 
 
 class _Hours:
@@ -123,18 +134,27 @@ def schedule(
             continue
         task = chains[chosen][0]
         worked = min(task.minutes, left)
-        whole = worked >= task.minutes - 1e-9
+        whole = worked >= task.minutes - SLACK
         end = now + timedelta(minutes=worked)
-        cut = not whole or (bool(bookings) and any(b.step is task.step and b.coat == task.coat for b in bookings))
-        bookings.append(Booking(task.step, task.coat, now, end, cut))
+        bookings.append(Booking(task.step, task.coat, now, end, task.begun or not whole))
         if whole:
             chains[chosen].pop(0)
             ready[chosen] = end + timedelta(hours=task.wait_hours)
         else:
-            task.minutes -= worked
+            task.minutes, task.begun = task.minutes - worked, True
         now = end
     return Days(tuple(bookings), tuple(s for s in steps if s.part in unsized), ready,
-                sum((b.end - b.begin).total_seconds() for b in bookings) / 3600)
+                sum((b.end - b.begin).total_seconds() for b in bookings) / 3600, _hard(bookings))
+
+
+def _hard(bookings: Sequence[Booking]) -> dict[str, datetime]:
+    """Part -> end of its longest cure, counted from the last of each coat."""
+    out: dict[str, datetime] = {}
+    for b in bookings:
+        kind = products().kinds.get(b.step.product or "")
+        if b.coat and kind is not None and "cure" in kind.hours:
+            out[b.step.part] = max(out.get(b.step.part, b.end), b.end + timedelta(hours=kind.hours["cure"]))
+    return out
 
 
 def _way_to_go(chain: Sequence[_Task]) -> float:
@@ -143,7 +163,12 @@ def _way_to_go(chain: Sequence[_Task]) -> float:
 
 def _choose(chains: Mapping[str, list[_Task]], ready: Mapping[str, datetime], now: datetime, left: float,
             longest: float) -> str | None:
-    """The part to work on now: ready, and fitting into what is left of the day unless it may be cut."""
-    fits = [p for p, c in chains.items() if c and ready[p] <= now and (
-        c[0].minutes <= left + 1e-9 or c[0].coat == 0 or c[0].minutes > longest)]
+    """The part to work on now: ready, and fitting into what is left of the day unless it may be cut. A coat that is cut comes
+    first: its edge dries."""
+    ready_now = [p for p, c in chains.items() if c and ready[p] <= now]
+    endless = [p for p in ready_now if (task := chains[p][0]).coat and (
+        task.begun or (task.minutes > longest + SLACK and left >= longest - SLACK))]
+    if endless:
+        return max(endless, key=lambda p: (chains[p][0].begun, _way_to_go(chains[p])))
+    fits = [p for p in ready_now if chains[p][0].minutes <= left + SLACK or chains[p][0].coat == 0]
     return max(fits, key=lambda p: _way_to_go(chains[p]), default=None)

@@ -85,6 +85,8 @@ def document(found: Plan) -> dict[str, Any]:
         "hours": round(found.hours, 2), "parts_without_size": [s.id for s in found.no_size],
         "calendar": [{"part": b.step.part, "step": b.step.key, "coat": b.coat, "begin": b.begin.isoformat(),
                       "end": b.end.isoformat(), "split": b.split} for b in days.bookings],
+        "no_day_long_enough": [{"part": s.part, "step": s.key} for s in days.cut],
+        "hard": {p: t.isoformat() for p, t in days.hard.items()},
         "usable": {p: t.isoformat() for p, t in days.usable.items()},
         "presumed_lead": found.presumed_lead, "safety": safety_document(safety_of(found), where=found.request.where),
         "sources": [_source(s) for s in sources(found)],

@@ -162,6 +162,7 @@ def plan(parts: Sequence[Subject], request: Request, prices: Prices | None = Non
     cost, unpriced = total(found)
     days = schedule(steps, request.start or today or date.today(), hours=request.hours, first_hour=request.first_hour)
     hazards = dict.fromkeys(h for s in steps for h in s.hazards)
+    hazards |= dict.fromkeys(h for n in found for h in n.product.hazards)
     for p in planned:
         hazards |= dict.fromkeys(h for r in (p.route.repairs if p.route else ()) for s in r.steps for h in s.hazards)
         if any(d.kind == "mould" for d in p.subject.damage):

@@ -6,7 +6,6 @@ never guessed; what has no price is named too.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,8 +17,10 @@ from service.plan.types import Step, Subject
 
 #: Without prices a can is taken to cost its litres to this power: large cans are dearer, but not by the litre.
 LARGER_IS_CHEAPER = 0.8
-#: Most cans of one size that are thought of.
-MOST_CANS = 40
+#: Millilitres that count for nothing beside rounding.
+TINY = 1e-6
+#: Litres up to which every choice of cans is looked at.
+MOST_TABLED_L = 50.0
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ def amounts(product: Product, uses: Sequence[tuple[Step, Subject]], kinds: Produ
     """(least, most) litres over all uses with a known area, waste included; square metres for what is sold by the piece."""
     low = high = 0.0
     for step, subject in uses:
-        area = area_of(subject, step.key == "edge_seal")
+        area = step.spot_m2 if step.spot_m2 is not None else area_of(subject, step.key == "edge_seal")
         if area is None:
             continue
         spread = area * max(1, step.coats)
@@ -58,21 +59,27 @@ def amounts(product: Product, uses: Sequence[tuple[Step, Subject]], kinds: Produ
 
 
 def cheapest(need: float, sizes: Sequence[tuple[float, float, str]]) -> tuple[tuple[str, int], ...]:
-    """Cans of (litres, price, words) that hold `need` at the least price, fewer cans and less left over among equals."""
+    """Cans of (litres, price, words) that hold `need` at the least price, fewer cans and less left over among equals.
+
+    By dynamic programming over whole millilitres (the unbounded covering knapsack): the need rounded up and cans rounded down, so
+    that they always hold it. Of a need beyond MOST_TABLED_L the first litres come in the size that is cheapest a litre.
+    """
     if need <= 0:
         return ()
-    best: tuple[float, int, float, tuple[int, ...]] | None = None
-    for counts in itertools.product(*(range(min(MOST_CANS, math.ceil(need / s[0])) + 1) for s in sizes[1:])):
-        rest = need - sum(n * s[0] for n, s in zip(counts, sizes[1:], strict=True))
-        first = max(0, math.ceil(rest / sizes[0][0] - 1e-9))
-        every = (first, *counts)
-        price = sum(n * s[1] for n, s in zip(every, sizes, strict=True))
-        held = sum(n * s[0] for n, s in zip(every, sizes, strict=True))
-        found = (round(price, 6), sum(every), held, every)
-        if best is None or found < best:
-            best = found
-    assert best is not None
-    return tuple((s[2], n) for s, n in zip(sizes, best[3], strict=True) if n)
+    counts = [0] * len(sizes)
+    bulk = min(range(len(sizes)), key=lambda k: (sizes[k][1] / sizes[k][0], -sizes[k][0]))
+    counts[bulk] = max(0, math.ceil((need - MOST_TABLED_L) / sizes[bulk][0]))
+    whole = max(0, math.ceil((need - counts[bulk] * sizes[bulk][0]) * 1000 - TINY))
+    # Money in whole millionths: sums of the same cans are then equal whatever their order.
+    cans = [(max(1, math.floor(size * 1000 + TINY)), round(price * 1e6)) for size, price, _ in sizes]
+    best = [(0, 0, 0, -1)]  # by millilitres still needed: (price, cans, millilitres bought, last can)
+    for rest in range(1, whole + 1):
+        best.append(min((best[max(0, rest - ml)][0] + price, best[max(0, rest - ml)][1] + 1, best[max(0, rest - ml)][2] + ml, k)
+                        for k, (ml, price) in enumerate(cans)))
+    while whole > 0:
+        counts[best[whole][3]] += 1
+        whole -= cans[best[whole][3]][0]
+    return tuple((s[2], n) for s, n in zip(sizes, counts, strict=True) if n)
 
 
 def _bought(product: Product, high: float, us: bool, prices: Prices) -> tuple[tuple[tuple[str, int], ...], float, float | None]:

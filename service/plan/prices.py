@@ -1,4 +1,4 @@
-"""The user's own price list: what a can of each kind costs, and what an hour is worth. The program knows no prices."""
+"""The user's own price list: what a can of each kind costs, and what is on the shelf. The program knows no prices."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ from service.plan.products import Product, Products, litres, products
 from vision.errors import UsageError
 
 MEND = "Mend the file; docs/prices.toml shows one."
+#: Litres of the smallest and the largest can taken.
+LEAST_L, MOST_L = 0.005, 200.0
 
 
 @dataclass(frozen=True)
@@ -38,9 +40,11 @@ def _volume(text: str, what: str) -> float:
     try:
         found = litres(text)
     except (pint.PintError, ValueError, AttributeError, TypeError) as err:
-        raise UsageError(what, f"{text!r} is no volume.", "Write it like '0.75 L', '1 qt' or '1 gal'.") from err
+        raise UsageError(what, f"{text!r} is no volume.", "Write it like '0.75 L', '1 qt', '8 fl oz' or '1 gal'.") from err
     if not math.isfinite(found) or found <= 0:
         raise UsageError(what, f"{text!r} is not above zero.", "Write it like '0.75 L'.")
+    if not LEAST_L <= found <= MOST_L:
+        raise UsageError(what, f"{text!r} is no size of a can.", "Write it like '0.75 L'; 5 mL to 200 L are taken.")
     return found
 
 
@@ -65,6 +69,8 @@ def parse(text: str, name: str, kinds: Products | None = None) -> Prices:
         raise UsageError(name, f"cannot be read: {err}.", MEND) from err
     if unknown := set(found) - {"currency", "prices", "on_hand"}:
         raise UsageError(name, f"has unknown entries: {', '.join(sorted(unknown))}.", MEND)
+    if not isinstance(found.get("currency", ""), str):
+        raise UsageError(name, "currency is no word.", "Write it like currency = \"EUR\".")
     cans: dict[str, tuple[tuple[float, float, str], ...]] = {}
     pieces: dict[str, float] = {}
     on_hand: dict[str, float] = {}
@@ -83,7 +89,7 @@ def parse(text: str, name: str, kinds: Products | None = None) -> Prices:
     for key, row in found.get("on_hand", {}).items():
         product = _known(key, name, kinds)
         on_hand[key] = _money(row, f"{name}: {key}") if product.coverage is None else _volume(str(row), f"{name}: {key}")
-    return Prices(str(found.get("currency", "")), cans, pieces, on_hand)
+    return Prices(found.get("currency", ""), cans, pieces, on_hand)
 
 
 def read(path: Path) -> Prices:

@@ -34,6 +34,7 @@ class Row:
     hazards: tuple[str, ...]
     source: Source
     minutes_source: Source
+    spot_m2: tuple[float, ...]
 
     def holds(self, subject: Subject, damage: Damage) -> bool:
         """Whether it is about this damage on this part."""
@@ -57,7 +58,8 @@ def _row(book: Rulebook, row: Mapping[str, Any]) -> Row:
             raise BrokenRules(book.name, f"{row['kind']}: worse damage takes fewer minutes.", MEND)
     return Row(row["kind"], tuple(row.get("levels", ())), tuple(row.get("faces", ())), tuple(row.get("cores", ())),
                bool(row.get("first", False)), bool(row.get("ends", False)), row["title"], row["text"], tuple(row["steps"]),
-               tuple(row.get("hazards", ())), book.source(row), book.sources["minutes"])
+               tuple(row.get("hazards", ())), book.source(row), book.sources["minutes"],
+               tuple(float(v) for v in book.tables["spot"]["m2"]))
 
 
 def read(book: Rulebook | None = None) -> tuple[Row, ...]:
@@ -93,7 +95,7 @@ def _steps(row: Row, subject: Subject, damage: Damage) -> tuple[Step, ...]:
         out.append(Step(
             f"{damage.kind}_{step['key']}", subject.id, step["title"], step["how"], step.get("product"), 0, step.get("tool"),
             tuple(step.get("grits", ())), float(step["minutes"][at]), 0.0, float(step.get("wait_hours", 0)), "",
-            tuple(step.get("stop", ())), hazards, (row.source, row.minutes_source),
+            tuple(step.get("stop", ())), hazards, (row.source, row.minutes_source), row.spot_m2[at],
         ))
     return tuple(out)
 

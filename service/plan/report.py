@@ -88,7 +88,7 @@ def need_line(n: Need, us: bool, currency: str) -> str:
         amount = f"{n.low:.2f} to {n.high:.2f} L"
     buy = " + ".join(f"{k} x {w}" if n.product.coverage is not None else f"{k} {w}" for w, k in n.cans) or "none to buy"
     cost = "" if n.cost is None else f"{n.cost:.2f} {currency}".rstrip()
-    return f"{n.product.words:<42}{amount:<20}{buy:<24}{cost}".rstrip()
+    return f"{n.product.words:<43}{amount:<20}{buy:<24}{cost}".rstrip()
 
 
 def movement_lines(p: PartPlan, us: bool) -> list[str]:
@@ -143,6 +143,15 @@ def calendar_lines(bookings: Sequence[Booking], names: dict[str, str]) -> list[s
     return lines
 
 
+def day_notes(found: Plan) -> list[str]:
+    """What the calendar cannot show: coats that no day holds, and when each part is hard."""
+    names = {p.subject.id: p.subject.name for p in found.parts}
+    out = [f"No day is long enough for a coat of {s.title.lower()} on {names[s.part]}: fewer pieces at a time, or a longer day."
+           for s in found.days.cut]
+    return out + [f"{names[p]}: hard all through about {when:%d %b %Y}; the label outranks this." for p, when in
+                  found.days.hard.items()]
+
+
 def lines_of(found: Plan) -> list[str]:
     """What is printed."""
     us, names = found.request.us, {p.subject.id: p.subject.name for p in found.parts}
@@ -167,5 +176,5 @@ def lines_of(found: Plan) -> list[str]:
         done = found.days.done
         assert done is not None
         lines.append(f"Which day ({found.hours:.1f} hours of work; everything ready for light use on {done:%a %d %b %Y})")
-        lines += [*calendar_lines(found.days.bookings, names), ""]
+        lines += [*calendar_lines(found.days.bookings, names), *(f"  {text}" for text in day_notes(found)), ""]
     return [*lines, ESTIMATE]

@@ -130,7 +130,8 @@ class Step:
     """One thing to do to one part. `key`: unique within the part's route; `product`: key of service/rules/products.toml; `coats`:
     of the product, 0 where none is spread; `grits`: FEPA P, coarse to fine; `minutes`: of work in all, None where the area is
     not known; `between_hours`: least wait from coat to coat; `wait_hours`: least wait before the next step; `test`: what to try
-    first on a hidden place; `stop`: signs at which to stop; `hazards`: keys of HAZARDS."""
+    first on a hidden place; `stop`: signs at which to stop; `hazards`: keys of HAZARDS; `spot_m2`: area where it is not the
+    whole part."""
 
     key: str
     part: str
@@ -147,8 +148,10 @@ class Step:
     stop: tuple[str, ...] = ()
     hazards: tuple[str, ...] = ()
     sources: tuple[Source, ...] = ()
+    spot_m2: float | None = None
 
     def __post_init__(self) -> None:
+        _positive(self.spot_m2, "a spot")
         if self.tool is not None and self.tool not in TOOLS:
             raise ValueError(f"unknown tool {self.tool}")
         if unknown := set(self.hazards) - set(HAZARDS):

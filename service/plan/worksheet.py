@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from service.plan.make import PartPlan, Plan, sources
-from service.plan.report import ESTIMATE, material_words, movement_lines, safety_of, size_words, step_head
+from service.plan.report import ESTIMATE, day_notes, material_words, movement_lines, safety_of, size_words, step_head
 from service.plan.types import GOALS
 from service.safety.report import DEFER, origin
 from service.units import registry
@@ -75,6 +75,6 @@ def html(found: Plan, title: str = "") -> str:
         title=title or "; ".join(names.values()), summary=summary + ".",
         safety=[{"title": n.title, "text": n.text, "source": origin(n)} for n in safety_of(found)],
         defer=DEFER, parts=[_part(p, us) for p in found.parts], needs=[_need(n, us, found.currency) for n in found.needs],
-        cost=cost, no_size=", ".join(s.name for s in found.no_size), days=days, estimate=ESTIMATE,
+        day_notes=day_notes(found), cost=cost, no_size=", ".join(s.name for s in found.no_size), days=days, estimate=ESTIMATE,
         sources=[s.words for s in sources(found)],
     )

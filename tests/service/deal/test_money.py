@@ -111,3 +111,21 @@ def test_every_day_it_is_kept_costs():
     plain = deal()
     kept = replace(plain, holding=0.5, days=(30.0, 30.0, 30.0))
     assert judged(plain).profit.mean - judged(kept).profit.mean == pytest.approx(15.0, abs=1e-6)
+
+
+def test_a_file_without_days_reads_as_before():
+    lines = [line for line in SAMPLE.read_text().splitlines() if not line.startswith(("days_held", "holding_a_day"))]
+    assert len(lines) == len(SAMPLE.read_text().splitlines()) - 2
+    old = parse("\n".join(lines), "deal.toml")
+    assert (old.days, old.holding) == ((0.0, 0.0, 0.0), 0.0)
+    assert judged(old, draws=2000).profit.mean >= judged(read(SAMPLE), draws=2000).profit.mean
+
+
+@pytest.mark.parametrize(("old", "new"), [("days_held = [7, 21, 60]", "days_held = [60, 21, 7]"),
+                                          ("days_held = [7, 21, 60]", "days_held = [-1, 2]"),
+                                          ("holding_a_day = 0.3", "holding_a_day = -0.3")])
+def test_days_that_make_no_sense_are_refused(old, new):
+    text = SAMPLE.read_text()
+    assert old in text
+    with pytest.raises(UsageError, match=r"days_held|holding"):
+        parse(text.replace(old, new, 1), "deal.toml")

@@ -83,3 +83,23 @@ def test_a_file_that_does_not_hold_is_refused(old, new, says):
 
 def test_cannot_say_is_no_answer_of_a_check():
     assert all(CANNOT_SAY not in [a.key for a in c.answers] for c in rules().checks.values())
+
+
+def favours(check, answer, up, down):
+    """How many times likelier an answer is under one substrate than under another."""
+    c = rules().checks[check]
+    k = [a.key for a in c.answers].index(answer)
+    return c.table[SUBSTRATES.index(up), k] / c.table[SUBSTRATES.index(down), k]
+
+
+def test_hints_lean_as_their_sources_do_and_no_further():
+    # A dealer's page: tops of several planks butted together are solid wood's.
+    assert best("boards_in_width", "boards") == {"solid_lumber"}
+    # Trade pages on knock-down fittings: common in boards, and used in solid wood that is sold to be put together too.
+    assert 2 < favours("fittings", "cams", "print_on_particle_board", "solid_lumber") < 10
+    assert rules().checks["fittings"].table[SUBSTRATES.index("solid_lumber"), 0] >= 0.1
+    # A dealer's opinion: a low price for its kind hints at veneer.
+    assert 1 < favours("price", "lower", "veneer_on_particle_board", "solid_lumber") <= 2
+    # Trade pages on tapping disagree on the direction: next to nothing either way.
+    assert all(favours("tap", a.key, u, d) < 3 for a in rules().checks["tap"].answers
+               for u in ("solid_lumber", "veneer_on_particle_board") for d in ("solid_lumber", "veneer_on_particle_board"))

@@ -86,6 +86,14 @@ def test_input_that_makes_no_sense(words, says):
     assert done.exit_code != 0 and says in str(done.exception)
 
 
+def test_a_size_is_kept_and_the_plan_works_with_it(tmp_path):
+    kept = str(tmp_path / "a.json")
+    run("check", "top", "--size", "500x1200x18mm", "--confirmed", "printed/particle_board", "--answers", kept)
+    found = json.loads(run("plan", "--answers", kept, "--goal", "paint", "--json").output)
+    assert (found["parts"][0]["length_mm"], found["parts"][0]["width_mm"]) == (1200, 500) and found["hours"] > 0
+    assert run("check", "top", "--size", "5mm").exit_code != 0
+
+
 def test_weight_moves_a_verdict_but_never_settles_it():
     done = run("check", "top", "--weighed", "4.0kg, 1000x500x18mm, pine", "--json")
     part = json.loads(done.output)["parts"][0]

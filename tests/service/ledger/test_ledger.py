@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 
 from service.cli import app
 from service.contract import to_json as document_json
-from service.ledger.compare import LEAST, lines_of, pieces, skill
+from service.ledger.compare import LEAST, document, lines_of, pieces, profit_gap, skill
 from service.ledger.events import KINDS, TRUST, CannotKeep, Event, add, of_json, read, to_json
 from service.ledger.labels import labels
 from tests.service.chest import chest_document
@@ -119,6 +119,33 @@ def test_sums_worked_by_hand():
     assert "hours: foreseen 4, in truth 5" in text and "too few pieces to say" in text
 
 
+def sold_pieces(gaps):
+    """Pieces foreseen to leave 150 - 20 - 12 - 40 = 78, which leave so much more."""
+    rows = []
+    for k, gap in enumerate(gaps):
+        rows += [event("paid", f"p{k}", amount=40.0), event("planned", f"p{k}", sale=150.0, materials=20.0, fees=12.0),
+                 event("spent", f"p{k}", amount=20.0), event("sold", f"p{k}", amount=150.0 + gap, fees=12.0)]
+    return pieces(rows)
+
+
+def test_profit_foreseen_and_true_compared_in_money():
+    """Mean and deviation against numpy; losses count as they are, which a ratio could not say."""
+    gaps = [-120.0, -30.0, 10.0, -60.0, 0.0, 5.0]
+    rows = sold_pieces(gaps)
+    assert {p.foreseen for p in rows} == {78.0} and min(p.profit for p in rows) == -42.0
+    found = profit_gap(rows)
+    assert found.mean == pytest.approx(np.mean(gaps)) and found.deviation == pytest.approx(np.std(gaps, ddof=1))
+    assert found.low < found.mean < found.high and document(rows)["profit_gap"]["pieces"] == 6
+    assert "foreseen 78" in "\n".join(lines_of(rows))
+
+
+def test_profits_of_too_few_pieces_say_nothing():
+    assert profit_gap(sold_pieces([0.0] * (LEAST - 1))) is None and profit_gap(sold_pieces([0.0] * LEAST)) is not None
+    unsold, = pieces([event("paid", amount=40.0), event("planned", sale=150.0, materials=20.0)])
+    assert unsold.foreseen == 90.0 and profit_gap([unsold] * LEAST) is None
+    assert document([unsold])["profit_gap"] is None
+
+
 def test_while_it_is_not_sold_there_is_no_profit():
     p, = pieces([event("paid", amount=40.0)])
     assert p.profit is None and p.an_hour is None and p.days is None
@@ -181,4 +208,9 @@ def test_the_commands_keep_tie_to_photos_and_compare(tmp_path):
     assert "left: 85" in run("show", "chest")
     label = json.loads(run("labels"))["labels"][0]
     assert label["photos"] == [{"sha256": doc.photos[0].sha256, "panel": s.panel} for s in part.sightings]
+    with (tmp_path / "l.jsonl").open("a") as out:
+        out.write('{"v":1,"id":"half')
+    torn = CliRunner().invoke(app, ["ledger", "show", "--json", "--file", str(tmp_path / "l.jsonl")])
+    lines = (tmp_path / "l.jsonl").read_text().count("\n")
+    assert [t["line"] for t in json.loads(torn.stdout)["skipped"]] == [lines + 1] and "was skipped" in torn.stderr
     assert CliRunner().invoke(app, ["ledger", "show", "table", "--file", str(tmp_path / "l.jsonl")]).exit_code != 0

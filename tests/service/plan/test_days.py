@@ -1,13 +1,11 @@
-"""The calendar of work: one pair of hands, waits kept, order kept, nothing lost; and its iCalendar file read back."""
+"""The calendar of work: one pair of hands, waits kept, order kept, nothing lost."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from icalendar import Calendar
 
-from service.plan.calendar_file import to_ical
 from service.plan.days import schedule
 from service.plan.steps import steps_of
 from service.plan.types import Step
@@ -42,6 +40,27 @@ def test_worked_by_hand():
 def test_a_coat_is_not_begun_where_it_would_not_be_finished():
     days = schedule([step(minutes=40.0), step("b", coats=1, minutes=40.0)], MONDAY, hours=1)
     assert [b.begin.day for b in days.bookings] == [2, 3] and not any(b.split for b in days.bookings)
+
+
+def test_a_coat_that_no_day_is_long_enough_for_begins_a_longest_day_and_is_named():
+    """An hour on Mondays, three on Saturdays, a coat of four: begun on Saturday at nine, gone on with at once on Monday."""
+    long = step("b", coats=1, minutes=240.0)
+    days = schedule([long, step("c", "side", minutes=300.0)], MONDAY, hours={0: 1, 5: 3})
+    own = [b for b in days.bookings if b.step is long]
+    assert [(b.begin, b.end) for b in own] == [(datetime(2026, 3, 7, 9), datetime(2026, 3, 7, 12)),
+                                               (datetime(2026, 3, 9, 9), datetime(2026, 3, 9, 10))]
+    assert days.cut == (long,) and all(b.split for b in own)
+
+
+def test_coats_that_fit_are_never_cut():
+    assert schedule([step(coats=3, minutes=300.0), step("b", minutes=500.0)], MONDAY, hours=2).cut == ()
+
+
+def test_hardness_counts_from_the_last_coat():
+    """Trade pages on oil-based polyurethane: full cure about 30 days."""
+    coats = step(coats=2, product="oil_poly", between_hours=6.0, wait_hours=72.0)
+    days = schedule([coats, step("b", "side", product="soap")], MONDAY)
+    assert days.hard == {"top": days.bookings[-1].end + timedelta(days=30)} and days.hard["top"] > days.usable["top"]
 
 
 def test_work_that_is_no_coat_goes_on_the_next_day():
@@ -92,6 +111,11 @@ def test_one_pair_of_hands_and_all_waits_kept(steps, hours):
                 assert begin >= earliest - slack
                 earliest = end + timedelta(hours=s.wait_hours if k == len(spans) - 1 else s.between_hours)
         assert abs(days.usable[part] - earliest) <= slack
+    for s in (s for s in steps if s.coats):
+        for coat in range(1, s.coats + 1):
+            own = [b for b in days.bookings if b.step is s and b.coat == coat]
+            assert len(own) == 1 or s.minutes / s.coats > 60 * max(hours.values())
+            assert all(b.split == (len(own) > 1) for b in own)
     assert days.hours == pytest.approx(sum(s.minutes for s in steps) / 60, abs=0.01)
 
 
@@ -99,23 +123,3 @@ def test_more_hours_never_end_later_for_one_part():
     steps = steps_of(subject("solid_wood"), "restain")
     done = [schedule(steps, MONDAY, hours=h).done for h in (1.0, 2.0, 4.0, 8.0)]
     assert done == sorted(done, reverse=True)
-
-
-def test_the_calendar_file_is_read_back_by_its_library():
-    """RFC 5545: VERSION and PRODID of the calendar; UID, DTSTAMP and DTSTART of every event."""
-    days = schedule(steps_of(subject("printed", cores=("particle_board",)), "paint"), MONDAY)
-    stamp = datetime(2026, 3, 1, 12, tzinfo=UTC)
-    data = to_ical(days, {"top": "Top, café; side"}, "Chest", stamp=stamp)
-    calendar = Calendar.from_ical(data)
-    assert calendar["VERSION"] == "2.0" and calendar["PRODID"]
-    events = calendar.walk("VEVENT")
-    assert len(events) == len(days.bookings) + 1 and len({str(e["UID"]) for e in events}) == len(events)
-    assert all(e["DTSTAMP"].dt == stamp and "DTSTART" in e for e in events)
-    assert events[0]["DTSTART"].dt == days.bookings[0].begin and str(events[0]["SUMMARY"]).startswith("Top, café; side: ")
-    assert to_ical(days, {"top": "Top, café; side"}, "Chest", stamp=stamp) == data
-    assert all(len(line) <= 75 for line in data.split(b"\r\n"))
-
-
-def test_an_empty_plan_is_an_empty_calendar():
-    days = schedule([], MONDAY)
-    assert days.done is None and not Calendar.from_ical(to_ical(days, {}, "x")).walk("VEVENT")

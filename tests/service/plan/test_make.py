@@ -16,7 +16,7 @@ from service.plan.prices import read as read_prices
 from service.plan.report import lines_of
 from service.plan.request import Request, Wish, parse
 from service.plan.subjects import measured_size, subjects
-from service.plan.types import GOALS
+from service.plan.types import GOALS, Damage
 from service.plan.worksheet import html
 from service.safety.report import DEFER
 from service.wood.movement import Climate
@@ -121,6 +121,21 @@ def test_the_document_holds_what_the_plan_holds():
     assert data["cost"]["priced"] == pytest.approx(found.cost, abs=0.01) and data["safety"]["where"] == "us"
     assert {r["goal"] for r in data["parts"][0]["refused"]} == {"restain", "clear", "gel_stain"}
     assert data["sources"] and all(s["title"] and s["status"] for s in data["sources"])
+
+
+def test_a_damaged_place_is_bought_for_and_not_the_whole_part():
+    part = subject("veneer", face_kind="modern", damage=(Damage("worn_through", "low", True),))
+    need = next(n for n in made(part, "refresh").needs if n.product.key == "gel_stain")
+    whole = next(n for n in made(subject("solid_wood"), "gel_stain").needs if n.product.key == "gel_stain")
+    assert need.high < 0.1 * whole.high
+
+
+def test_the_calendar_says_when_it_is_hard_and_which_coat_no_day_holds():
+    large = subject("solid_wood", length_mm=3000.0, width_mm=1000.0, count=8)
+    found = made(large, "clear", hours=dict.fromkeys(range(7), 1.0))
+    assert found.days.cut and any("No day is long enough" in line for line in lines_of(found))
+    assert any("hard all through" in line for line in lines_of(found)) and document(found)["no_day_long_enough"]
+    assert "hard all through" in html(found)
 
 
 def test_safety_comes_first_and_always():

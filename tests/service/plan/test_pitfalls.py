@@ -85,3 +85,9 @@ def test_red_dye_under_clear_coats_is_sealed_after_the_stain_and_before_the_coat
 def test_a_file_that_does_not_hold_is_refused(old, new, says):
     with pytest.raises(BrokenRules, match=says):
         read(parse("pitfalls.toml", TEXT.replace(old, new, 1)))
+
+
+def test_lacquer_and_water_based_finish_are_one_case_for_lifting():
+    """A woodworking magazine: lacquer thinner softens lacquer and water-based finish alike, so neither is told from the other."""
+    row = next(r for r in rows() if r.key == "lifting")
+    assert {"lacquer", "lacquer_or_waterborne", "unknown"} <= set(row.finishes) and "shellac-based" in row.remedy

@@ -43,11 +43,12 @@ def test_oil_polyurethane():
 
 
 def test_wiping_stain_by_wood():
-    """A coverage calculator's defaults, a quart: pine 125, oak 150, maple 175, cedar 130, teak 140 sq ft; oil recoat 24 h."""
+    """A coverage calculator's defaults, a quart: pine 125, oak 150, maple 175, cedar 130, teak 140, MDF 100 sq ft; oil recoat
+    24 h."""
     p = KINDS["wiping_stain"]
-    for wood, feet in {"pine": 125, "oak": 150, "maple": 175, "cedar": 130, "teak": 140}.items():
+    for wood, feet in {"pine": 125, "oak": 150, "maple": 175, "cedar": 130, "teak": 140, "mdf": 100}.items():
         assert p.covers(f"red {wood}")[0] == pytest.approx(m2_a_litre(f"{feet} ft^2/qt"))
-    assert p.covers(None) == p.coverage and p.hours["recoat"] == 24
+    assert p.covers(None) == p.covers("pineapple") == p.coverage and p.hours["recoat"] == 24
 
 
 def test_gel_stain_and_shellac():
@@ -71,10 +72,39 @@ def test_units_are_those_of_the_can():
     assert litres("1 gal") == pytest.approx(3.785411784) and litres("0.5 pt") == pytest.approx(0.2366, abs=1e-4)
 
 
-def test_figures_without_a_source_say_so():
+def test_every_figure_has_a_source_and_the_product_names_it():
     for p in KINDS.values():
-        assert p.sources and p.words
-    assert KINDS["stripper"].sources[0].status == "estimate"
+        assert p.words and set(p.figures) == {"coverage", *p.hours} and set(p.sources) == set(p.figures.values())
+    assert KINDS["stripper"].estimated == ("coverage", "recoat", "topcoat")
+
+
+def test_nothing_hides_behind_a_source_that_does_not_state_it():
+    """What each source states, and nothing else, is not an estimate of our own."""
+    stated = {
+        "stain_block": {("stain_block_primer", f) for f in ("coverage", "touch", "topcoat", "stains")},
+        "shellac_primer": {("shellac_primer", "coverage")},
+        "shellac_times": {("shellac_primer", "touch"), ("shellac_primer", "topcoat")},
+        "eggshell": {("enamel", f) for f in ("coverage", "touch", "recoat")}, "laminate_week": {("enamel", "use")},
+        "floor_poly": {("water_poly", "coverage"), ("water_poly", "recoat")},
+        "oil_poly": {("oil_poly", f) for f in ("coverage", "touch", "recoat", "cure")},
+        "wiping_stain": {("wiping_stain", "coverage"), ("wiping_stain", "recoat")}, "gel_stain": {("gel_stain", "coverage")},
+    }
+    found = {(p.key, figure): source.key for p in KINDS.values() for figure, source in p.figures.items()}
+    assert {k: v for k, v in found.items() if v != "estimate"} == {k: s for s, keys in stated.items() for k in keys}
+
+
+def test_what_burns_or_fumes_says_so():
+    assert KINDS["stripper"].hazards == ("stripper",) and KINDS["soap"].hazards == ()
+    for key in ("wiping_stain", "gel_stain", "oil_finish", "oil_poly"):
+        assert set(KINDS[key].hazards) == {"solvent", "oily_rags"}
+
+
+def test_names_leave_room_for_amounts_beside_them():
+    assert all(len(p.words) <= 40 for p in KINDS.values())
+
+
+def test_kinds_are_those_that_steps_and_repairs_may_name():
+    assert len(KINDS) == 24 and all(list(sizes) == sorted(sizes) for p in KINDS.values() for sizes in p.cans.values())
 
 
 @pytest.mark.parametrize(("old", "new", "says"), [
@@ -83,7 +113,20 @@ def test_figures_without_a_source_say_so():
     ("hours = { recoat = 1, topcoat = 24 }", "hours = { soak = 1 }", "unknown waits"),
     ('each = "1 bottle"\n', "", "sold either"),
     ('words = "mild soap"\n', "", "is missing"),
+    ("share = [0.10, 0.15]", "share = [0.15, 0.10]", "waste"),
+    ('key = "alcohol"', 'key = "soap"', "sold either|lists twice"),
+    ('key = "lacquer_thinner"', 'key = "alcohol"', "lists twice"),
+    ("each_m2 = 40", "each_m2 = 0", "not above zero"),
+    ('pine = "125 ft^2/qt"', 'pine = "-125 ft^2/qt"', "not above zero"),
+    ('us = ["1 qt", "1 gal"]', "us = []", "sold either"),
+    ('"0.5 L"', '"0 L"', "not above zero"),
+    ("recoat = 2, topcoat = 4", "recoat = -2, topcoat = 4", "not above zero"),
+    ("use = 168, cure = 504", "use = 168, cure = 100", "longer than cure"),
+    ('hazards = ["stripper"]', 'hazards = ["brimstone"]', "unknown hazards"),
+    ('estimated = ["recoat"]', 'estimated = ["smell"]', "figures it lacks"),
+    ("each_m2 = 40", "each_m2 = 40\nlitres = 3", "unknown entries"),
 ])
 def test_a_file_that_does_not_hold_is_refused(old, new, says):
+    assert old in TEXT
     with pytest.raises(BrokenRules, match=says):
         read(parse("products.toml", TEXT.replace(old, new, 1)))

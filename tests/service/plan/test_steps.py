@@ -119,3 +119,15 @@ def test_a_file_that_does_not_hold_is_refused(old, new, says):
     changed = TEXT.replace(old, new, 1) if old in TEXT else TEXT.replace('wait_hours = "use"', 'wait_hours = "never"', 1)
     with pytest.raises(BrokenRules, match=says if says != "x" else "is missing|wrong kind"):
         read(parse("steps.toml", changed))
+
+
+def test_a_primed_print_must_pass_the_tape():
+    """Cross-cut tape test as in ASTM D3359 (written for metal): 5B is nothing lost, and no less is asked of a hidden spot."""
+    assert "cross cut and tape pulled off: nothing may come off" in step(subject("printed"), "paint", "prime_slick").test
+
+
+def test_no_bare_wood_is_sanded_beyond_220():
+    """A tool shop's page: beyond 220 the wood burnishes and takes less stain."""
+    for face in ("solid_wood", "veneer"):
+        for goal in ("restain", "clear"):
+            assert max(g for s in steps_of(subject(face, face_kind="hand_sawn"), goal) for g in s.grits) <= 220

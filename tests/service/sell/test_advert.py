@@ -13,7 +13,8 @@ from service.hand.state import Answers
 from service.plan.request import Request
 from service.plan.subjects import subjects
 from service.plan.types import BASES, Damage
-from service.sell.advert import ANCHOR, LEAD, NO_PROMISE, Facts, advert, lines_of, material_line, pictures
+from service.sell.advert import ANCHOR, LEAD, NO_PROMISE, RECALLED, Facts, advert, lines_of, material_line, pictures, woods_named
+from service.sell.advert import FACES as FACE_NAMES
 from tests.service.chest import chest_document
 from tests.service.plan.parts import CORES, damages, subject
 from vision import registry
@@ -56,6 +57,50 @@ def test_real_wood_is_said_only_where_print_paint_and_board_are_ruled_out(s):
         assert "not settled" in line
 
 
+@given(parts)
+@settings(max_examples=300, deadline=None)
+def test_a_line_names_no_face_and_no_core_that_is_not_left(s):
+    line = material_line(s).lower()
+    for face, words in FACE_NAMES.items():
+        if words in line:
+            assert face in s.faces
+            assert (s.faces == (face,) and s.basis != "open") or "not settled" in line
+    for core, words in registry.CORE_WORDS.items():
+        if core != "lumber" and f"on {words}" in line:
+            assert s.core == core and s.basis != "open"
+    if s.face in ("veneer", "printed", "opaque") and s.basis != "open" and s.core is None:
+        assert "under it is not settled" in line and NO_PROMISE in advert([s], Facts()).lines
+
+
+@given(st.lists(parts, min_size=1, max_size=3), st.sampled_from(["oak", "walnut", "Mahogany", "pine"]))
+@settings(max_examples=100, deadline=None)
+def test_a_wood_is_named_as_material_only_where_every_part_was_confirmed_as_it(rows, wood):
+    known = all(s.basis == "confirmed" and s.face == "solid_wood" and s.wood == wood.lower() for s in rows)
+    try:
+        advert(rows, Facts(f"{wood} chest"))
+        assert known
+    except UsageError:
+        assert not known
+    assert advert(rows, Facts(f"{wood}-coloured chest")).title.startswith(f"{wood[0].upper()}{wood[1:]}-coloured")
+
+
+def test_colours_are_no_material():
+    assert woods_named("Oak chest") == ("oak",) and woods_named("red oak table, walnut top") == ("oak", "walnut")
+    assert woods_named("chest in walnut finish, oak-stained legs") == () and woods_named("chest of drawers") == ()
+
+
+def test_wood_is_said_of_the_piece_only_where_print_is_ruled_out():
+    assert advert([subject("solid_wood", "veneer")], Facts("wooden chest")).title == "Wooden chest"
+    with pytest.raises(UsageError, match="ruled out"):
+        advert([subject("veneer", "printed")], Facts("wooden chest"))
+
+
+def test_recalls_and_woods_in_what_was_done_are_looked_at_first():
+    found = advert([subject("veneer", basis="decided")], Facts(done=("Patched with oak", "Walnut stain")))
+    assert found.check[0] == RECALLED and any(c.startswith("Oak stands") for c in found.check)
+    assert not any("Walnut" in c for c in found.check)
+
+
 def test_the_words_of_the_trade():
     """ "Veneer top, particle-board sides": each part by its own face and core."""
     top = subject("veneer", cores=("particle_board",), basis="confirmed")
@@ -89,6 +134,7 @@ def test_cautions_that_a_buyer_needs():
 
 
 @pytest.mark.parametrize("bad", [{"piece": ""}, {"piece": "solid oak table"}, {"done": ("solid work",)}, {"price": -1},
+                                 {"price": float("nan")}, {"currency": "solid gold"},
                                  {"piece": "a\nb"}])
 def test_facts_that_make_no_sense(bad):
     with pytest.raises(UsageError):

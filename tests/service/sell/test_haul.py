@@ -1,5 +1,6 @@
 """Carrying: boxes and corners against closed forms and a brute turn, mass over what is not ruled out."""
 
+import json
 import math
 
 import numpy as np
@@ -10,17 +11,26 @@ from shapely import Polygon, box, union_all
 from typer.testing import CliRunner
 
 from service.cli import app
+from service.contract import to_json
+from service.hand.state import Answers
+from service.plan.request import Request
+from service.plan.subjects import subjects
 from service.sell.haul import (
+    CORES,
     Asked,
     Board,
     board_of,
+    case_mass,
     comes_apart,
+    cores_left,
     fits_box,
     fits_opening,
+    fits_tilted,
     goes_round,
     longest_round_corner,
     reckoned,
 )
+from tests.service.chest import chest_document
 from vision.errors import UsageError
 
 lengths = st.floats(50, 3000)
@@ -70,6 +80,60 @@ def test_a_corner_is_tried_standing_every_way():
     assert longest_round_corner(500, 900, 600) == 0
 
 
+@given(st.floats(0.05, 3), st.floats(0.05, 3), st.floats(0.3, 3), st.floats(0.3, 3))
+@settings(max_examples=300)
+def test_a_tilted_end_in_an_opening_against_turning_it_step_by_step(p, q, a, b):
+    """Brute force: some angle at which the box round the turned end lies within the opening. Just smaller must fit where an angle
+    is found, just larger must not fit where none is."""
+    turn = np.linspace(0, math.pi / 2, 4001)
+    across, up = p * np.cos(turn) + q * np.sin(turn), p * np.sin(turn) + q * np.cos(turn)
+    found = bool(((across <= a) & (up <= b)).any())
+    scale = 1 - 1e-3 if found else 1 + 1e-3
+    assert fits_tilted((p * scale, q * scale, 5), (a, b)) == found
+
+
+@given(boxes, st.tuples(lengths, lengths))
+def test_what_goes_straight_goes_tilted_too(size, opening):
+    assert not fits_opening(size, opening) or fits_tilted(size, opening)
+
+
+def test_a_thin_board_wider_than_the_door_goes_only_tilted():
+    asked = reckoned(Asked((900, 10, 2000), door=(800, 820)))
+    assert asked.door is False and asked.door_tilted is True
+
+
+def test_a_box_is_slid_into_a_wide_corridor_without_turning():
+    """590 across in the corridor of 600, then 995 across in the corridor of 1000: nothing turns; turned it would stick."""
+    assert longest_round_corner(600, 1000, 590) < 995
+    assert goes_round((995, 590, 3000), 600, 1000) and not goes_round((995, 590, 3000), 600, 985)
+
+
+@given(st.tuples(st.floats(300, 2000), st.floats(200, 900), st.floats(300, 2200)), st.floats(1.01, 1.5),
+       st.lists(st.sampled_from(CORES), min_size=1, unique=True))
+@settings(max_examples=60)
+def test_a_case_is_heavier_when_larger_and_surer_when_more_is_ruled_out(size, more, left):
+    low, high = case_mass(size, left)
+    larger = case_mass(tuple(v * more for v in size), left)
+    assert larger[0] > low and larger[1] > high
+    widest = case_mass(size, CORES)
+    assert widest[0] <= low < high <= widest[1]
+
+
+def test_a_case_holds_the_same_boards_named_one_by_one():
+    """A closed chest of 18 mm particle board, 800 x 480 x 1000 mm, with four drawers, its boards added up by hand."""
+    boards = [Board((800, 480, 18), 2, ("particle_board",)), Board((1000, 480, 18), 2, ("particle_board",)),
+              Board((1000, 800, 18), 1, ("particle_board",)), Board((430, 120, 12), 8, ("particle_board",))]
+    named = reckoned(Asked((800, 480, 1000), boards=tuple(boards))).mass
+    low, high = reckoned(Asked((800, 480, 1000), case=True, cores=("particle_board",))).mass
+    assert low < named[0] and named[1] < high
+
+
+def test_cores_that_are_none_are_refused():
+    for bad in (("gold",), ()):
+        with pytest.raises(UsageError):
+            Asked((1, 1, 1), cores=bad)
+
+
 def test_mass_is_a_range_over_what_is_not_ruled_out():
     """A panel of 1000 x 500 x 18 mm: pine 4.0 kg, particle board 5.9, MDF 6.7 (computed from table and data sheet values)."""
     size = (1000.0, 500.0, 18.0)
@@ -103,8 +167,21 @@ def test_joints_lean_and_never_promise():
     assert "not seen" in comes_apart(()) and "not seen" in comes_apart({"cam", "dovetail"})
 
 
+def test_an_assessment_leaves_its_cores(tmp_path):
+    doc = chest_document(tmp_path)
+    (tmp_path / "chest.json").write_text(to_json(doc))
+    words = ["haul", "900x450x1100mm", "--case", "--assessment", str(tmp_path / "chest.json"), "--json"]
+    low, high = json.loads(CliRunner().invoke(app, words).output)["mass_kg"]
+    assert [low, high] == pytest.approx(case_mass((900, 450, 1100), cores_left(doc)), abs=0.01)
+    assert set(cores_left(doc)) == {c for s in subjects(doc, Answers(), Request()) for c in s.cores}
+
+
 def test_the_command():
     done = CliRunner().invoke(app, ["haul", "900x450x1100mm", "--mass", "48kg", "--vehicle", "800x800x800mm",
                                     "--door", "80x200cm"])
     assert "people: 2" in done.output and "vehicle: does not fit" in done.output and "door: fits" in done.output
+    rough = CliRunner().invoke(app, ["haul", "900x450x1100mm", "--case", "--core", "particle_board", "--json"])
+    found = json.loads(rough.output)
+    assert found["mass_from"] == "case"
+    assert any(s["status"] == "estimate" and "closed case" in s["title"] for s in found["sources"])
     assert CliRunner().invoke(app, ["haul", "900x450mm"]).exit_code != 0
