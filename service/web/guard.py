@@ -42,7 +42,7 @@ HEADERS = {
 SAFE = ("GET", "HEAD", "OPTIONS")
 #: Reached without the access key.
 OPEN = ("/key", "/api/v1/access")
-OPEN_UNDER = ("/static/",)
+STATIC = "/static/"
 PHOTOS = re.compile(r"/api/v1/pieces/[^/]+/photos/?")
 #: How far into a form sent as parts the token is looked for: it is the first field.
 _AHEAD = 8192
@@ -149,6 +149,10 @@ class GuardMiddleware:
         async def answered(message: Message) -> None:
             if message["type"] == "http.response.start":
                 out = MutableHeaders(scope=message)
+                if scope["path"].startswith(STATIC):
+                    out.setdefault("Cache-Control", "no-cache")  # kept, and asked for again each time
+                    # A page that is kept for use without a signal may be any of ours.
+                    out.setdefault("Service-Worker-Allowed", "/")
                 for name, value in HEADERS.items():
                     out.setdefault(name, value)
                 page = not scope["path"].startswith(API) and out.get("content-type", "").startswith("text/html")
@@ -183,7 +187,7 @@ class GuardMiddleware:
             raise WebError(421, "The address", "This name is not one of this service's own.",
                            "Open it by its address, or start it with --name and the name.")
         uploads = scope["method"] == "POST" and bool(PHOTOS.fullmatch(path))
-        if settings.key_demanded and not path.startswith(OPEN_UNDER):
+        if settings.key_demanded and not path.startswith(STATIC):
             self._rated(client, uploads)
             if path not in OPEN:
                 kind, _, bearer = headers.get("authorization", "").partition(" ")

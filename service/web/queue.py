@@ -35,6 +35,12 @@ def ask(
     return job
 
 
+def again(store: Store, piece: str) -> Job:
+    """Queues an assessment as the newest one was asked for, with the outlines as they are now. Raises as `ask`."""
+    last = next((j.request for j in store.jobs.of_piece(piece) if isinstance(j.request, dict)), {})
+    return ask(store, piece, details=bool(last.get("details", True)), prior=last.get("prior"), scale=last.get("scale", "none"))
+
+
 def notes_of(store: Store, piece: str) -> tuple[str, ...]:
     """Notes of the newest assessment: what was left out and why."""
     kept = store.derived.get(piece, NOTES, NOTES)

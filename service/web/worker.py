@@ -10,6 +10,7 @@ import json
 import logging
 import os
 import secrets
+import signal
 import sys
 import threading
 from collections.abc import Callable
@@ -17,7 +18,7 @@ from contextlib import suppress
 
 from service.engine import Engine
 from service.store import JobLost, Store
-from service.store.errors import StoreError
+from service.store.errors import NotThere, StoreError
 from service.store.types import Job
 from service.web.assessing import NOTES, Assessed, assessed
 from vision.errors import GrainassayError
@@ -98,30 +99,29 @@ class Worker:
 
         try:
             found = assessed(self.store, self.engine, job, progress)
-            progress("Keeping what was found", 1.0)
-            beat.end()
+            progress("Keeping what was found", 0.97)
             self._keep(job, found)
         except Stopped:
-            beat.end()
             with suppress(StoreError):  # cancelled, or taken over: nothing is left to say
                 self.store.jobs.release(job.id, self.name)
         except GrainassayError as err:
-            beat.end()
             self._give_up(job, err.cause, err.remedy)
         except MemoryError:
-            beat.end()
             self._give_up(job, "The memory of this machine ran out.", "Use fewer or smaller photos at a time.")
         except Exception:
             log.exception("the work failed")
-            beat.end()
             self._give_up(job, "Something in the program failed that should not have.",
                           "Try again; if it stays so, try each photo alone.")
+        finally:
+            beat.end()
         return job
 
     def _keep(self, job: Job, found: Assessed) -> None:
         for key, (photo, jpeg) in found.pictures.items():
-            self.store.derived.put(job.piece, "evidence", key, jpeg, "image/jpeg", photo=photo)
-        self.store.derived.put(job.piece, NOTES, NOTES, json.dumps(found.notes).encode(), "application/json")
+            with suppress(NotThere):  # deleted meanwhile; where that is the piece, the job is lost below
+                self.store.derived.put(job.piece, "evidence", key, jpeg, "image/jpeg", photo=photo)
+        with suppress(NotThere):
+            self.store.derived.put(job.piece, NOTES, NOTES, json.dumps(found.notes).encode(), "application/json")
         self.store.jobs.finish(job.id, self.name, found.text)
 
     def _give_up(self, job: Job, cause: str, remedy: str) -> None:
@@ -172,6 +172,7 @@ def main(folder: str, lease_s: float, engine: Engine | None = None) -> None:
         over_at_last.daemon = True
         over_at_last.start()
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is meant for the program that began it, which tells when to end
     with suppress(OSError):
         os.nice(10)  # pages come first
     threading.Thread(target=watch, daemon=True, name="watch").start()

@@ -11,7 +11,8 @@ from tests.house.tree import texts
 RUNTIME = ("vision", "service")
 ROOMS = {"vision", "service", "training"}
 LIBRARIES = {"numpy", "cv2", "onnxruntime", "PIL", "pillow_heif", "shapely", "pydantic", "typer", "rich", "jinja2", "pint",
-             "icalendar", "sqlalchemy", "alembic", "fastapi", "starlette", "anyio", "uvicorn", "argon2"}
+             "icalendar", "sqlalchemy", "alembic", "fastapi", "starlette", "anyio", "uvicorn", "argon2",
+             "markupsafe"}
 NETWORK = {"socket", "ssl", "urllib.request", "http.client", "ftplib", "smtplib", "asyncio.streams", "xmlrpc"}
 UNSAFE = {"pickle", "marshal", "shelve", "joblib", "dill"}
 

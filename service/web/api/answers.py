@@ -28,13 +28,19 @@ router = APIRouter(tags=["answers"])
 def correct(piece: Id, given: NewCorrection, store: Kept) -> CorrectionMade:
     """Moves, draws, splits, merges, names or takes away, and by default has the piece assessed again with it."""
     photo = photo_of(store, piece, given.photo)
+    if given.client_key is not None:
+        before = [c for c in store.corrections.of_piece(piece) if c.kind == KIND and c.body.get("client_key") == given.client_key]
+        if before:  # sent again: what it changed is changed already
+            newest = next(iter(store.jobs.of_piece(piece)), None)
+            job = newest if given.assess else None
+            return CorrectionMade(correction=CorrectionOut.of(before[0]), job=None if job is None else JobOut.of(job))
     outlines: list[dict[str, Any]] = []
     if given.do != "again":
         now = outlines_now(store, piece).get(photo.id) or panels_of(told.document_of(store, piece), photo)
         outlines = corrected(now, given.model_dump(), photo)
-    body = {"did": given.do, "outlines": outlines}
+    body = {"did": given.do, "outlines": outlines, "client_key": given.client_key}
     made = store.corrections.add(piece, KIND, body, photo=photo.id, client_key=given.client_key)
-    job = queue.ask(store, piece) if given.assess else None
+    job = queue.again(store, piece) if given.assess else None
     return CorrectionMade(correction=CorrectionOut.of(made), job=None if job is None else JobOut.of(job))
 
 

@@ -85,6 +85,7 @@ def test_a_correction_is_assessed_with_and_can_be_taken_back(client, piece, stor
     assert ids == [*CHEST, "p1.d1"] and engine.calls[0]["outlines"] == {}
     merged = {"photo": photo["id"], "do": "merge", "panels": ["front1", "p1.d1"], "assess": False, "client_key": "k"}
     second = client.post(piece + "/corrections", json=merged).json()
+    assert client.post(piece + "/corrections", json=merged).json() == second, "sent again, it changes nothing"
     assert second["job"] is None and [r["id"] for r in second["correction"]["outlines"]] == list(CHEST)
     rows = client.get(piece + "/corrections").json()
     assert [c["did"] for c in rows["corrections"]] == ["split", "merge"] and len(rows["outlines"][photo["id"]]) == len(CHEST)

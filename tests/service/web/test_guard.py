@@ -115,3 +115,8 @@ def test_cookies_are_closed_to_scripts_and_other_sites(client, opened):
         assert "httponly" in kept and "samesite=strict" in kept and "secure" not in kept
     safe = opened(base_url="https://127.0.0.1:8765")
     assert all("secure" in safe.get(p).headers["set-cookie"].lower() for p in ("/nowhere", "/api/v1/token"))
+
+
+def test_what_pages_are_made_of_is_asked_for_again_each_time(client):
+    answer = client.get("/static/none.js")
+    assert answer.headers["cache-control"] == "no-cache" and answer.headers["service-worker-allowed"] == "/"
