@@ -1,5 +1,5 @@
 # make look and make test are all a newcomer needs; both set everything up on their own.
-.PHONY: help look test lint bench figures lock clean
+.PHONY: help look serve test lint bench figures lock clean
 PYTHON ?=
 export PYTHON
 BIN := .venv/bin/python -m
@@ -7,6 +7,7 @@ WORKERS ?= 2
 
 help:
 	@echo "make look     assess the pieces in sample_images/ and write the evidence to out/"
+	@echo "make serve    open the second opinion in a browser, on this machine"
 	@echo "make test     lint, types, walls between rooms, tests"
 	@echo "make bench    time, memory, install weight, accuracy of the grain field and cost of repeats, in one table"
 	@echo "make figures  write the figure blocks of the documents anew from the commands that they name"
@@ -16,6 +17,10 @@ help:
 look:
 	@sh make/environment.sh base
 	@sh make/look.sh
+
+serve:
+	@sh make/environment.sh base
+	@.venv/bin/grainassay serve
 
 lint:
 	@sh make/environment.sh dev

@@ -78,6 +78,11 @@ if [ ! -d "$venv" ]; then
     "$python" -m venv "$venv"
 fi
 
+# Tests of the pages need a browser; without one they are skipped.
+if [ "$want" = dev ] && ! command -v chromium >/dev/null 2>&1; then
+    debian_install chromium || say "no Chromium: tests of the pages in a browser will be skipped"
+fi
+
 say "installing requirements/$want.lock (the first time takes some minutes)"
 rm -f "$stamp"
 "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --require-hashes -r "requirements/$want.lock" >&2 ||
