@@ -51,7 +51,7 @@ def test_nothing_fails_inside(known, mode):
         if mode == "NEGATIVE" and operation.method.upper() not in ("POST", "PUT", "PATCH"):
             continue
 
-        @settings(max_examples=10 if mode == "POSITIVE" else 3, **PATIENT)
+        @settings(max_examples=6, **PATIENT)
         @given(case=operation.as_strategy(generation_mode=schemathesis.GenerationMode[mode]), there=st.integers(0, 3))
         def hold(case, there):
             if there and case.method != "DELETE":
@@ -66,6 +66,7 @@ def test_nothing_fails_inside(known, mode):
 
         with suppress(*([Unsatisfiable] if mode == "NEGATIVE" else [])):  # some take nothing that could be wrong
             hold()
+    assert len(seen) > 12, "next to nothing could be sent"
     if mode == "POSITIVE":
         served = {k for k, codes in seen.items() if min(codes) < 400}
         assert len(served) > len(seen) / 2, f"too few were really asked: {sorted(set(seen) - served)}"
