@@ -15,7 +15,7 @@ from starlette.staticfiles import StaticFiles
 from service.engine import Engine
 from service.store import Store
 from service.version import version
-from service.web import api, errors
+from service.web import api, door, errors
 from service.web.guard import Guard, GuardMiddleware
 from service.web.settings import WebSettings
 
@@ -61,7 +61,7 @@ def create_app(store: Store, engine: Engine | None = None, settings: WebSettings
     pages = _pages()
     #: What the page of an error is drawn with.
     app.state.templates = getattr(pages, "templates", None)
-    for router in getattr(pages, "routers", ()):
+    for router in (*getattr(pages, "routers", ()), door.router):
         app.include_router(router, include_in_schema=False)
     if STATIC.is_dir():
         app.mount("/static", StaticFiles(directory=STATIC), name="static")

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import threading
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -134,6 +135,7 @@ def serve(folder: Path, database_url: str | None, settings: WebSettings, workers
         logging.basicConfig(format="grainassay: %(message)s", level=logging.WARNING)
         tended.start()
         try:
-            uvicorn.Server(config).run(sockets=[at])
+            with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped
+                uvicorn.Server(config).run(sockets=[at])
         finally:
             tended.stop()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -55,6 +57,24 @@ def test_signing_in_and_out(outside):
     assert outside.get("/api/v1/pieces", headers={"cookie": f"{SESSION}=9999999999.abc.def"}).status_code == 401
     tokens.set_key(outside.app.state.store, KEY + "!")
     assert outside.get("/api/v1/pieces", headers=session).status_code == 401, "a new key ends earlier sign-ins"
+
+
+@pytest.mark.parametrize("drawn", [True, False])
+def test_the_page_for_the_key_opens_the_door(outside, drawn):
+    if not drawn:
+        outside.app.state.templates = None
+    elif outside.app.state.templates is None:
+        pytest.skip("an install without pages")
+    page = outside.get('/key?next=/p/"><b>x&wrong=1')
+    assert page.status_code == 200 and "<b>x" not in page.text
+    token = re.search(r'name="csrf" value="([^"]+)"', page.text)
+    assert token is not None
+    form = {"csrf": token[1], "key": KEY, "next": "/p/abc"}
+    done = outside.post("/api/v1/access", data=form, headers={"origin": "http://127.0.0.1:8765"})
+    assert done.status_code == 303 and done.headers["location"] == "/p/abc"
+    assert outside.get("/api/v1/pieces").status_code == 200, "the browser is signed in"
+    assert outside.delete("/api/v1/access", headers={"X-Bench-Token": token[1]}).status_code == 204
+    assert outside.get("/api/v1/pieces").status_code == 401
 
 
 @pytest.mark.parametrize("next_", ["//evil.example", "/\\evil.example", "http://evil.example", "javascript:1", "", "/a\nb"])
