@@ -214,14 +214,16 @@ class GuardMiddleware:
         kind = headers.get("content-type", "").partition(";")[0].strip().casefold()
         if kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
             whole = kind != "multipart/form-data"
-            seen, ahead = b"", []
+            seen, ahead = bytearray(), []
             while whole or len(seen) < _AHEAD:
                 message = await receive()
                 ahead.append(message)
                 seen += message.get("body", b"")
+                if whole and len(seen) > self.guard.settings.form_bytes:
+                    raise WebError(413, "The form", "It is too large.", "Send photos as a form with parts.")
                 if message["type"] != "http.request" or not message.get("more_body", False):
                     break
-            if self.guard.token_fits(visit, _form_value(seen, whole)):
+            if self.guard.token_fits(visit, _form_value(bytes(seen), whole)):
                 return replayed(ahead, receive)
         raise WebError(403, "The request", "It does not carry the token of this page, or the page is too old.",
                        "Load the page again and send it once more.")

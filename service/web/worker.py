@@ -18,7 +18,7 @@ from contextlib import suppress
 
 from service.engine import Engine
 from service.store import JobLost, Store
-from service.store.errors import NotThere, StoreError
+from service.store.errors import NotThere, StoreBusy, StoreError
 from service.store.types import Job
 from service.web.assessing import NOTES, Assessed, assessed
 from vision.errors import GrainassayError
@@ -104,6 +104,8 @@ class Worker:
         except Stopped:
             with suppress(StoreError):  # cancelled, or taken over: nothing is left to say
                 self.store.jobs.release(job.id, self.name)
+        except StoreBusy as err:  # the lease runs out, and the job is begun anew
+            log.warning("what was found could not be kept: %s", err)
         except GrainassayError as err:
             self._give_up(job, err.cause, err.remedy)
         except MemoryError:
@@ -111,7 +113,7 @@ class Worker:
         except Exception:
             log.exception("the work failed")
             self._give_up(job, "Something in the program failed that should not have.",
-                          "Try again; if it stays so, try each photo alone.")
+                          "Try again; if it stays so, run: grainassay doctor")
         finally:
             beat.end()
         return job

@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from service.contract import Document
+from service.store import StoreBusy
 from service.web.settings import WebSettings
 from service.web.worker import Worker
 from tests.service.chest import ChestEngine, chest_photo
@@ -147,6 +148,23 @@ def test_a_failure_says_why_and_what_to_do(opened, chests, error, cause):
     _, job = begun(client, chests[:1])
     done = ended(client, job)
     assert (done["state"], done["cause"]) == ("failed", cause) and done["remedy"] and done["attempts"] == 1
+
+
+def test_a_busy_store_costs_a_try_and_not_the_job(client, chests, store, monkeypatch):
+    _, job = begun(client, chests[:1])
+
+    def busy(*_, **__):
+        raise StoreBusy("The database", "It is locked.", "Try again.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(store.jobs, "finish", busy)
+        Worker(store, ChestEngine(), lease_s=0.3).one()
+    assert store.jobs.get(job["id"]).state == "running"
+    until = time.monotonic() + 20
+    while Worker(store, ChestEngine()).one() is None:
+        assert time.monotonic() < until
+        time.sleep(0.05)
+    assert (store.jobs.get(job["id"]).state, store.jobs.get(job["id"]).attempts) == ("done", 2)
 
 
 def test_damaged_photos_are_named_and_the_others_count(opened, chests, store):
