@@ -71,6 +71,22 @@ def answered(
     return RedirectResponse(f"/p/{piece}/aisle?" + urlencode({"goal": goal, "minutes": minutes}), 303)
 
 
+@router.get("/p/{piece}/finish")
+def finish(request: Request, piece: Id, store: Kept) -> HTMLResponse:
+    """Spot tests of the old finish, mildest first; the answers stand in the address."""
+    from service.finish.spot import concluded, document, rules
+
+    kept = store.pieces.get(piece)
+    known = [t.key for t in rules().tests]
+    answers = {k: v[:40] for k, v in request.query_params.items() if k in known}
+    found = document(concluded(answers), answers)
+    links = []
+    if found["next"] is not None:
+        for a in [*found["next"]["answers"], {"key": "cannot_say", "words": "cannot tell"}]:
+            links.append({"words": a["words"], "url": "?" + urlencode({**answers, found["next"]["key"]: a["key"]})})
+    return page(request, "finish", piece=kept, here="finish", found=found, links=links, begun=bool(answers))
+
+
 def _goals() -> list[tuple[str, str]]:
     from service.plan.types import GOALS
 

@@ -156,3 +156,22 @@ def test_the_keyboard_reaches_panels_and_findings(browser, address, tmp_path):
     page.keyboard.press("Enter")
     assert page.locator(".panel.chosen").count() >= 1
     context.close()
+
+
+def test_no_page_breaks_the_rules_of_accessibility(browser, address, tmp_path):
+    """WCAG 2.2 A and AA by axe-core, the reference checker, on every page of a piece that was looked at."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = browser.new_context(base_url=address, bypass_csp=True, viewport=PHONE["viewport"])
+    page = context.new_page()
+    begin(page)
+    look(page, tmp_path)
+    piece = page.url.rsplit("/", 1)[1]
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+    for url in ("/", "/pieces/new", "/help", f"/compare?a={piece}&b={piece}", f"/p/{piece}", f"/p/{piece}/aisle",
+                f"/p/{piece}/plan", f"/p/{piece}/sell", f"/p/{piece}/finish", f"/p/{piece}/delete"):
+        page.goto(url)
+        found = Axe().run(page, options=rules).response
+        assert len(found["passes"]) > 5, url
+        assert not found["violations"], (url, [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]])
+    context.close()

@@ -103,3 +103,13 @@ def test_the_advert_and_the_ledger_through_forms(served, tmp_path):
     client.post(f"/p/{piece}/ledger", data={"csrf": token, "kind": "paid", "number": "40"})
     assert "paid 40" in read(client, f"/p/{piece}/sell")
     assert json.loads(client.get(f"/api/v1/pieces/{piece}/ledger").text)["pieces"][0]["paid"] == 40
+
+
+def test_the_old_finish_is_found_by_links_and_never_the_material(served):
+    client, _, piece = served
+    page = read(client, f"/p/{piece}/finish")
+    assert "Mineral spirits on a hidden spot" in page and "never what the part is made of" in page
+    page = read(client, f"/p/{piece}/finish?mineral_spirits=nothing&alcohol=dissolves")
+    assert "The old finish: shellac" in page
+    assert "Cannot tell" in read(client, f"/p/{piece}/finish?lacquer_thinner=dissolves")
+    assert client.get(f"/p/{piece}/finish?alcohol=fizzes").status_code == 422
