@@ -25,7 +25,9 @@ const bench = {
   const drop = document.getElementById("drop");
   if (!drop) return;
   const coming = document.getElementById("coming");
-  const piece = drop.dataset.piece;
+  let piece = drop.dataset.piece; // empty where the piece is begun with its first photo
+  let begun = null;
+  const key = crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2);
   let open = 0;
   let kept = 0;
   let failed = 0;
@@ -42,6 +44,7 @@ const bench = {
     const said = bench.make("p", { class: "small" }, `${file.name}: waiting`);
     item.append(image, bar, said);
     coming.append(item);
+    if (coming.children.length === 1) coming.scrollIntoView({ block: "nearest" });
     return { item, bar, said };
   }
 
@@ -75,11 +78,29 @@ const bench = {
     request.send(form);
   }
 
-  function next() {
+  // Two goes at the same piece make one: the key is the same.
+  async function begin() {
+    const value = (id) => document.getElementById(id)?.value ?? "";
+    const made = await bench.send("POST", "/api/v1/pieces", { title: value("title"), notes: value("notes"), client_key: key });
+    piece = made.id;
+  }
+
+  async function next() {
+    if (!piece) {
+      try {
+        begun ??= begin();
+        await begun;
+      } catch (err) {
+        begun = null;
+        for (const [file, shown] of waiting.splice(0)) { shown.bar.remove(); shown.said.className = "wrong"; shown.said.textContent = `${file.name}: ${err.message}`; }
+        return;
+      }
+    }
+    const home = `/p/${piece}`;
     while (open < 2 && waiting.length) { const [file, shown] = waiting.shift(); send(file, shown); }
-    if (!open && !waiting.length && kept && !failed) window.location.reload();
+    if (!open && !waiting.length && kept && !failed) window.location.assign(home);
     if (!open && !waiting.length && kept && failed && !document.getElementById("go-on")) {
-      const link = bench.make("a", { class: "button quiet", id: "go-on", href: window.location.href }, "Go on with those that were kept");
+      const link = bench.make("a", { class: "button", id: "go-on", href: home }, "Go on with those that were kept");
       drop.append(link);
     }
   }

@@ -25,10 +25,30 @@
     box.addEventListener("change", show);
   }
 
+  function showPhoto(figure) {
+    if (!which || !figure) return;
+    all("figure.photo").forEach((f) => f.classList.toggle("hidden", f !== figure));
+    all("button", which).forEach((b) => b.setAttribute("aria-pressed", String(b.dataset.for === figure.id)));
+  }
+  const which = document.getElementById("which");
+  if (which) {
+    which.classList.remove("hidden");
+    for (const b of all("button", which)) b.addEventListener("click", () => showPhoto(document.getElementById(b.dataset.for)));
+    showPhoto(document.querySelector("figure.photo"));
+  }
+  const say = (figure, text) => { figure.querySelector(".here").textContent = text; };
+  const calm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+  const bring = (node, block) => node.scrollIntoView({ block, behavior: calm ? "auto" : "smooth" });
+  const open = (node) => { for (let n = node; n; n = n.parentElement) if (n.tagName === "DETAILS") n.open = true; };
+
   function choosePart(part, from) {
     all(".panel:not(.under)").forEach((p) => p.classList.toggle("chosen", p.dataset.part === part && part !== ""));
     const section = document.getElementById(`part-${part}`);
-    if (section && from === "photo") { section.open = true; section.scrollIntoView({ block: "start", behavior: "smooth" }); }
+    if (section && from === "photo") { open(section); bring(section, "start"); }
+    if (from === "list") {
+      const panel = all(`.panel[data-part="${part}"]`);
+      if (panel.length && !panel.some((p) => !p.closest("figure").classList.contains("hidden"))) showPhoto(panel[0].closest("figure"));
+    }
   }
 
   function chooseFinding(id) {
@@ -37,7 +57,21 @@
     all(".finding").forEach((b) => b.classList.toggle("chosen", b.dataset.finding === id));
     const marks = all(`g[data-finding="${id}"]`);
     marks.forEach((g) => { g.classList.remove("hidden"); g.classList.add("held"); all(".mark:not(.under)", g).forEach((m) => m.classList.add("chosen")); });
-    if (marks.length) marks[0].closest("figure").scrollIntoView({ block: "center", behavior: "smooth" });
+    if (!marks.length) return;
+    const figure = marks[0].closest("figure");
+    showPhoto(figure);
+    say(figure, `Finding ${marks[0].querySelector("title").textContent}`);
+    bring(figure, "nearest");
+  }
+  for (const g of all("g[data-finding]")) {
+    g.addEventListener("click", (e) => {
+      if (g.closest("figure").querySelector(".corner")) return;
+      e.stopPropagation();
+      const shown = g.querySelector("title").textContent;
+      all(".mark.chosen").forEach((m) => m.classList.remove("chosen"));
+      all(".mark:not(.under)", g).forEach((m) => m.classList.add("chosen"));
+      say(g.closest("figure"), `Finding ${shown}`);
+    });
   }
 
   for (const b of all(".finding")) b.addEventListener("click", () => chooseFinding(b.dataset.finding));
@@ -72,6 +106,7 @@
       view.y = Math.min(0, Math.max(h - h * view.k, view.y));
       moving.style.transform = `translate(${view.x}px, ${view.y}px) scale(${view.k})`;
       stage.classList.toggle("zoomed", view.k > 1);
+      moving.style.setProperty("--k", String(view.k));
     }
     function zoom(by, cx = stage.clientWidth / 2, cy = stage.clientHeight / 2) {
       const k = Math.min(8, Math.max(1, view.k * by));
@@ -107,7 +142,7 @@
       return [Math.min(Number(figure.dataset.w), Math.max(0, p.x)), Math.min(Number(figure.dataset.h), Math.max(0, p.y))];
     };
     for (const panel of all(".panel:not(.under)", figure)) {
-      const chosen = () => { if (!moved && !editing) choosePart(panel.dataset.part, "photo"); };
+      const chosen = () => { if (!moved && !editing) { say(figure, panel.getAttribute("aria-label")); choosePart(panel.dataset.part, "photo"); } };
       panel.addEventListener("click", chosen);
       panel.addEventListener("keydown", (e) => { if (e.key === "Enter" || e.key === " ") { e.preventDefault(); chosen(); } });
     }

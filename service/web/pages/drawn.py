@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -22,10 +23,15 @@ def _drawn(name: str, prefix: str) -> Markup:
     return Markup(drawing(name, prefix))
 
 
+def thumb(piece: str, photo: str) -> str:
+    """Address of a small copy of a photo."""
+    return f"/api/v1/pieces/{piece}/photos/{photo}/picture?longest=256"
+
+
 def _environment() -> Environment:
     env = Environment(loader=PackageLoader("service", "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
                       lstrip_blocks=True)  # fmt: skip
-    env.globals.update(drawing=_drawn, here="", piece=None, said="", steps_of_piece=STEPS_OF_PIECE)
+    env.globals.update(drawing=_drawn, here="", piece=None, said="", steps_of_piece=STEPS_OF_PIECE, thumb=thumb)
     return env
 
 
@@ -35,4 +41,5 @@ templates = _environment()
 def page(request: Request, name: str, *, status: int = 200, piece: Piece | None = None, **values: Any) -> HTMLResponse:
     """A page from web/NAME.html.j2."""
     text = templates.get_template(f"web/{name}.html.j2").render(**context(request), piece=piece, **values)
-    return HTMLResponse(text, status)
+    # A number never parts from its per cent sign at the end of a line.
+    return HTMLResponse(re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", text), status)

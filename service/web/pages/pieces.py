@@ -11,7 +11,7 @@ from service.store import Store
 from service.store.types import Piece
 from service.web.api.deps import Kept
 from service.web.api.shapes import Id
-from service.web.pages.drawn import page
+from service.web.pages.drawn import page, thumb
 from service.web.told import document_of
 from service.web.views.result import result_view
 from vision import registry
@@ -36,7 +36,7 @@ def _card(store: Store, piece: Piece) -> dict[str, str]:
         line = str(result_view(doc, ())["headline"])
     else:
         line = "not looked at yet" if photos else "no photo yet"
-    picture = f"/api/v1/pieces/{piece.id}/photos/{photos[0].id}/picture?longest=256" if photos else ""
+    picture = thumb(piece.id, photos[0].id) if photos else ""
     return {"id": piece.id, "title": piece.title or "Without a name", "photo": picture, "line": line}
 
 

@@ -117,13 +117,15 @@ def photo_view(doc: Document, picture: Picture, numbers: Mapping[str, int], name
 
 
 def next_view(doc: Document, names: Mapping[str, str]) -> list[dict[str, Any]]:
-    """What would settle it: the next photo or check, with the drawing that shows it where there is one."""
-    out = []
+    """What would settle it, most telling first; what is asked of several parts stands together, with the drawing of it."""
+    out: dict[tuple[str, str], dict[str, Any]] = {}
     for step in doc.next:
         key = ASKED.get(str(step.ask), "")
-        out.append({"kind": str(step.kind), "part": names.get(step.part or "", ""), "part_id": step.part or "", "text": step.text,
-                    "drawing": key if key in DRAWINGS else "", "bits": f"{step.gain_bits:.2f}" if step.gain_bits else ""})
-    return out
+        row = out.setdefault((str(step.kind), str(step.ask)), {
+            "kind": str(step.kind), "drawing": key if key in DRAWINGS else "", "text": step.text, "at": []})  # fmt: skip
+        row["at"].append({"part": names.get(step.part or "", "the whole piece"),
+                          "bits": f"{step.gain_bits:.2f} bits" if step.gain_bits else ""})  # fmt: skip
+    return list(out.values())
 
 
 def result_view(doc: Document, pictures: Sequence[Picture]) -> dict[str, Any]:
