@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import signal
@@ -14,14 +15,15 @@ from pathlib import Path
 import httpx
 import pytest
 import typer
+from PIL import Image
 from typer.testing import CliRunner
 
+from service.contract import Document
 from service.serve_commands import key, serve
 from service.store import Store
 from service.web import tokens
 from service.web.serving import CannotListen, Workers, opening_lines
 from service.web.settings import WebSettings
-from tests.service.chest import chest_photo
 from vision.errors import UsageError
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -83,13 +85,14 @@ def test_the_start_says_who_can_reach_it():
     assert "[::1]:8765" in opening_lines(WebSettings(host="::1"), Path("kept"), "db", True)[0]
 
 
-def test_a_service_killed_at_any_moment_keeps_what_it_accepted(tmp_path):
+def test_a_killed_service_keeps_what_it_accepted_and_assesses_it_with_the_real_engine(tmp_path):
     folder = tmp_path / "kept"
     first, address = running(folder)
     assert asked(address + "/api/v1/pieces").json() == {"pieces": [], "count": 0}
     piece = f"{address}/api/v1/pieces/" + httpx.post(f"{address}/api/v1/pieces", json={"title": "Chest"}).json()["id"]
-    photo = chest_photo(tmp_path / "a.jpg").read_bytes()
-    assert httpx.post(piece + "/photos", files={"photo": photo}, timeout=30).status_code == 201
+    sample = sorted((ROOT / "sample_images").glob("*_1.jpg"))[0]
+    photo = httpx.post(piece + "/photos", files={"photo": sample.read_bytes()}, timeout=30)
+    assert photo.status_code == 201
     job = httpx.post(piece + "/assessments", json={"details": False}).json()
     first.send_signal(signal.SIGKILL)
     first.wait()
@@ -101,7 +104,10 @@ def test_a_service_killed_at_any_moment_keeps_what_it_accepted(tmp_path):
         while (now := asked(f"{address}/api/v1/jobs/{job['id']}").json())["state"] in ("queued", "running"):
             assert time.monotonic() < end, now
             time.sleep(0.2)
-        assert now["state"] == "done" and asked(piece + "/assessment").json()["photos"][0]["id"] == "p1", now
+        assert now["state"] == "done", now
+        doc = Document.model_validate_json(asked(piece + "/assessment").text)
+        assert doc.parts and doc.photos[0].panels and doc.photos[0].id == photo.json()["key"]
+        assert Image.open(io.BytesIO(asked(address + photo.json()["evidence"]).content)).width == 1200
     finally:
         second.send_signal(signal.SIGINT)
         assert second.wait(60) == 0, "Ctrl-C is how it is stopped"
