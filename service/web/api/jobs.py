@@ -71,10 +71,11 @@ async def events(job: Id, request: Request, store: Kept) -> StreamingResponse:
             now: Job = first
             yield b"retry: 2000\n\n"
             while not state.stopping:
-                text = (await to_thread.run_sync(_out, store, now)).model_dump_json()
-                if text != said:
-                    yield f"event: job\ndata: {text}\n\n".encode()
-                    quiet, said = 0.0, text
+                out = await to_thread.run_sync(_out, store, now)
+                news = out.model_dump_json(exclude={"changed"})  # every sign of life changes that
+                if news != said:
+                    yield f"event: job\ndata: {out.model_dump_json()}\n\n".encode()
+                    quiet, said = 0.0, news
                 elif quiet >= QUIET_S:
                     yield b": still here\n\n"
                     quiet = 0.0

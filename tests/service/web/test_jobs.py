@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import time
+from itertools import pairwise
 
 import pytest
 from PIL import Image
@@ -62,6 +63,7 @@ def test_from_photos_to_document_pictures_and_report(opened, chests):
     told = heard(client, job)
     assert told[0]["state"] in ("queued", "running") and told[-1]["state"] == "done" and told[-1]["progress"] == 1.0
     assert [t["progress"] for t in told] == sorted(t["progress"] for t in told)
+    assert all({**a, "changed": 0} != {**b, "changed": 0} for a, b in pairwise(told)), "only news is told"
     answer = client.get(piece + "/assessment")
     doc = Document.model_validate_json(answer.text)
     assert [p.id for p in doc.photos] == ["p1", "p2"] and [p.file for p in doc.photos] == ["photo-1", "photo-2"]
