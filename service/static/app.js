@@ -39,7 +39,7 @@ const bench = {
     // Formats that this browser cannot show keep an empty frame; they are sent all the same.
     image.src = URL.createObjectURL(file);
     image.addEventListener("load", () => URL.revokeObjectURL(image.src));
-    image.addEventListener("error", () => { image.removeAttribute("src"); });
+    image.addEventListener("error", () => { image.removeAttribute("src"); image.alt = ""; });
     const bar = bench.make("progress", { max: "1", value: "0", "aria-label": `Sending ${file.name}` });
     const said = bench.make("p", { class: "small" }, `${file.name}: waiting`);
     item.append(image, bar, said);
@@ -83,6 +83,13 @@ const bench = {
     const value = (id) => document.getElementById(id)?.value ?? "";
     const made = await bench.send("POST", "/api/v1/pieces", { title: value("title"), notes: value("notes"), client_key: key });
     piece = made.id;
+    // The form would begin a second piece: from now on it leads to this one.
+    const form = drop.closest("form");
+    if (form) {
+      form.addEventListener("submit", (e) => { e.preventDefault(); if (!open && !waiting.length) window.location.assign(`/p/${piece}`); });
+      const button = form.querySelector("button:not([type])");
+      if (button) button.hidden = true;
+    }
   }
 
   async function next() {

@@ -89,6 +89,23 @@
     });
   }
 
+  // Fewer corners to drag (Douglas and Peucker): none of those left out lies further than `far` pixels from what stays.
+  function thinned(points, far) {
+    const [a, b] = [points[0], points[points.length - 1]];
+    const along = Math.hypot(b[0] - a[0], b[1] - a[1]);
+    let worst = 0;
+    let at = 0;
+    points.slice(1, -1).forEach((p, n) => {
+      const off = along ? Math.abs((b[0] - a[0]) * (a[1] - p[1]) - (a[0] - p[0]) * (b[1] - a[1])) / along : Math.hypot(p[0] - a[0], p[1] - a[1]);
+      if (off > worst) { worst = off; at = n + 1; }
+    });
+    return worst <= far ? [a, b] : [...thinned(points.slice(0, at + 1), far).slice(0, -1), ...thinned(points.slice(at), far)];
+  }
+  function corners(points, far) {
+    const kept = thinned([...points, points[0]], far).slice(0, -1);
+    return kept.length >= 3 ? kept : points;
+  }
+
   for (const figure of all("figure.photo")) {
     const stage = figure.querySelector(".stage");
     const moving = figure.querySelector(".moving");
@@ -107,6 +124,7 @@
       moving.style.transform = `translate(${view.x}px, ${view.y}px) scale(${view.k})`;
       stage.classList.toggle("zoomed", view.k > 1);
       moving.style.setProperty("--k", String(view.k));
+      all(".number", svg).forEach((n) => n.setAttribute("font-size", String(Number(n.dataset.size) / view.k ** 0.85)));
     }
     function zoom(by, cx = stage.clientWidth / 2, cy = stage.clientHeight / 2) {
       const k = Math.min(8, Math.max(1, view.k * by));
@@ -195,7 +213,7 @@
         } else if (panel !== undefined) {
           editing.panel = panel;
           if (editing.do === "merge") editing.panels = editing.panels.includes(panel) ? editing.panels.filter((p) => p !== panel) : [...editing.panels, panel];
-          if (editing.do === "move") editing.points = e.target.getAttribute("points").trim().split(" ").map((p) => p.split(",").map(Number));
+          if (editing.do === "move") editing.points = corners(e.target.getAttribute("points").trim().split(" ").map((p) => p.split(",").map(Number)), unit / 2.5);
           said.textContent = { move: "Drag its corners.", split: "Now tap the two ends of the line.", merge: `${editing.panels.length} chosen.`, remove: "It will be taken away." }[editing.do] ?? "";
         }
         draw();

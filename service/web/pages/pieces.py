@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from service.store import Store
 from service.store.types import Piece
+from service.summary import headline
 from service.web.api.deps import Kept
 from service.web.api.shapes import Id
 from service.web.pages.drawn import page, thumb
 from service.web.told import document_of
+from service.web.views.piece import UNNAMED, others_line, side_by_side, standing
 from service.web.views.result import result_view
 from vision import registry
 from vision.errors import GrainassayError
@@ -28,16 +30,11 @@ def _card(store: Store, piece: Piece) -> dict[str, str]:
     try:
         doc = document_of(store, piece.id)
     except GrainassayError as err:
-        return {"id": piece.id, "title": piece.title or "Without a name", "photo": "", "line": err.cause}
+        return {"id": piece.id, "title": piece.title or UNNAMED, "photo": "", "line": err.cause}
     running = bool(jobs) and not jobs[0].ended
-    if running:
-        line = "being looked at"
-    elif doc is not None:
-        line = str(result_view(doc, ())["headline"])
-    else:
-        line = "not looked at yet" if photos else "no photo yet"
+    line = standing(len(photos), running, headline(doc) if doc is not None else "")
     picture = thumb(piece.id, photos[0].id) if photos else ""
-    return {"id": piece.id, "title": piece.title or "Without a name", "photo": picture, "line": line}
+    return {"id": piece.id, "title": piece.title or UNNAMED, "photo": picture, "line": line}
 
 
 @router.get("/")
@@ -85,16 +82,18 @@ def compare(
     request: Request, store: Kept, a: Annotated[str, Query(max_length=40)] = "", b: Annotated[str, Query(max_length=40)] = "",
 ) -> HTMLResponse:
     """Two pieces side by side."""
-    choices = [{"id": p.id, "title": p.title or "Without a name"} for p in store.pieces.find("", limit=100)]
-    sides = []
+    choices = [{"id": p.id, "title": p.title or UNNAMED} for p in store.pieces.find("", limit=100)]
+    sides: list[dict[str, Any]] = []
     for chosen in (a, b):
         if not chosen:
             continue
         piece = store.pieces.get(chosen)
         doc = document_of(store, chosen)
-        sides.append({"id": piece.id, "title": piece.title or "Without a name", "view": result_view(doc, ()) if doc else None,
-                      "card": _card(store, piece)})
-    return page(request, "compare", here="compare", choices=choices, sides=sides, a=a, b=b)
+        view = result_view(doc, ()) if doc is not None else None
+        sides.append({"id": piece.id, "title": piece.title or UNNAMED, "view": view, "card": _card(store, piece),
+                      "others": others_line(view)})  # fmt: skip
+    rows = side_by_side([s["view"] for s in sides])
+    return page(request, "compare", here="compare", choices=choices, sides=sides, rows=rows, a=a, b=b)
 
 
 @router.get("/help")

@@ -55,6 +55,12 @@ def _area(points: Sequence[Sequence[float]]) -> float:
     return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in pairs)) / 2
 
 
+def _middle(points: Sequence[Sequence[float]]) -> tuple[float, float]:
+    """Middle of the frame around points."""
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+
+
 def _points(points: Sequence[Sequence[float]]) -> str:
     return " ".join(f"{x:.0f},{y:.0f}" for x, y in points)
 
@@ -85,15 +91,21 @@ def part_view(doc: Document, part: Part, name: str, numbers: Mapping[str, int]) 
     }
 
 
-def _marks(doc: Document, photo: str, numbers: Mapping[str, int]) -> list[dict[str, Any]]:
-    out = []
+def _marks(doc: Document, photo: str, numbers: Mapping[str, int], unit: float) -> list[dict[str, Any]]:
+    """Places of findings on a photo. Numbers stand in the middle of their place; those that would lie on others move
+    to the right. `unit`: a hundredth of the photo."""
+    out, taken = [], set()
     for f in doc.findings:
         for n, w in enumerate(f.where):
             if w.photo != photo:
                 continue
+            at_x, at_y = _middle(w.points)
+            while (cell := (round(at_x / unit / 3), round(at_y / unit / 3))) in taken:
+                at_x += 3 * unit
+            taken.add(cell)
             out.append({"finding": f.id, "number": numbers[f.id], "layer": layer_of(str(f.kind)), "type": w.type,
                         "key": f"{f.id}-{n}", "points": _points(w.points), "x": round(w.points[0][0]),
-                        "y": round(w.points[0][1]), "text": f.text})
+                        "y": round(w.points[0][1]), "text": f.text, "at_x": round(at_x), "at_y": round(at_y)})
     return out
 
 
@@ -103,6 +115,7 @@ def photo_view(doc: Document, picture: Picture, numbers: Mapping[str, int], name
     if found is None:
         return None
     part_of = {(s.photo, s.panel): p for p in doc.parts for s in p.sightings}
+    unit = max(found.width, found.height) / 100
     panels = []
     # Larger panels first, so that smaller ones lie on top and can be tapped.
     for q in sorted(found.panels, key=lambda q: -_area(q.outline)):
@@ -112,8 +125,8 @@ def photo_view(doc: Document, picture: Picture, numbers: Mapping[str, int], name
                        "part": part.id if part is not None else "",
                        "label": f"{name}: {words.call_words(q, q.view in words.NARROW)}"})
     return {"id": picture.id, "key": picture.key, "url": picture.url, "width": found.width, "height": found.height,
-            "file": found.file, "panels": panels, "marks": _marks(doc, found.id, numbers),
-            "problems": [p.text for p in found.problems], "unit": max(found.width, found.height) / 100}
+            "file": found.file, "panels": panels, "marks": _marks(doc, found.id, numbers, unit),
+            "problems": [p.text for p in found.problems], "unit": unit}
 
 
 def next_view(doc: Document, names: Mapping[str, str]) -> list[dict[str, Any]]:
