@@ -13,7 +13,8 @@ from service.web.api.deps import Kept
 from service.web.api.shapes import Id
 from service.web.assessing import photo_key
 from service.web.pages.drawn import page
-from service.web.told import document_of
+from service.web.told import answers_of, document_of
+from service.web.views.piece import known_words
 from service.web.views.result import Picture, result_view
 
 router = APIRouter()
@@ -38,9 +39,12 @@ def result(request: Request, piece: Id, store: Kept) -> HTMLResponse:
     doc = document_of(store, piece)
     view = result_view(doc, [picture_of(piece, p) for p in photos]) if doc is not None else None
     seen = {p.id for p in doc.photos} if doc is not None else set()
+    said = answers_of(store, piece, doc).parts if doc is not None else {}
+    known = {part: {"face": told.confirmed[0], "core": told.confirmed[1], "words": known_words(*told.confirmed)}
+             for part, told in said.items() if any(told.confirmed)}  # fmt: skip
     fresh = [p for p in photos if photo_key(p) not in seen]
     return page(request, "result", piece=kept, here="result", view=view, job=job, failed=failed,
-                notes=queue.notes_of(store, piece), photos=[picture_of(piece, p) for p in photos], unused=len(fresh))
+                known=known, notes=queue.notes_of(store, piece), photos=[picture_of(piece, p) for p in photos], unused=len(fresh))
 
 
 @router.get("/p/{piece}/photo/{photo}.jpg", response_class=Response)

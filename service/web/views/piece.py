@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from service.words import class_words
 from vision import registry
 
 UNNAMED = "Without a name"
@@ -17,6 +18,11 @@ def standing(photos: int, running: bool, headline: str) -> str:
     if headline:
         return headline
     return "not looked at yet" if photos else "no photo yet"
+
+
+def known_words(face: str | None, core: str | None) -> str:
+    """What somebody said is known of a part, in words."""
+    return " on ".join(class_words(k) for k in (face, core) if k)
 
 
 def _cell(parts: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:

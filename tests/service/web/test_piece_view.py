@@ -2,7 +2,7 @@
 
 from itertools import combinations
 
-from service.web.views.piece import others_line, side_by_side, standing
+from service.web.views.piece import known_words, others_line, side_by_side, standing
 from service.web.views.result import Picture, result_view
 from tests.service.chest import chest_document
 
@@ -46,3 +46,8 @@ def test_numbers_of_findings_of_one_place_stand_beside_each_other(tmp_path):
                 pairs += 1
                 assert abs(a["at_x"] - b["at_x"]) > 2.5 * photo["unit"]
     assert pairs
+
+
+def test_what_is_known_in_words():
+    assert known_words("printed", "particle_board") == "printed surface on particle board"
+    assert known_words("solid_wood", None) == "solid wood" and known_words(None, "plywood") == "plywood"

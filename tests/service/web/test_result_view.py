@@ -92,3 +92,17 @@ def test_without_the_token_nothing_changes(served):
     client, piece = served
     refused = client.post(f"/p/{piece}/delete", headers={"origin": "http://127.0.0.1:8765"})
     assert refused.status_code == 403 and client.get(f"/p/{piece}").status_code == 200
+
+
+def test_what_is_known_stands_with_the_part(served):
+    client, piece = served
+    page = client.get(f"/p/{piece}").text
+    part = re.search(r'<form class="known" data-part="([^"]+)"', page).group(1)
+    assert "Known, as you said" not in page
+    token = re.search(r'name="bench-token" content="([^"]+)"', page).group(1)
+    kept = client.put(f"/api/v1/pieces/{piece}/answers", headers={"X-Bench-Token": token},
+                      json={"answers": [{"key": f"{part}/known", "answer": "printed/particle_board"}]})  # fmt: skip
+    assert kept.status_code == 200, kept.text
+    page = client.get(f"/p/{piece}").text
+    assert "Known, as you said:</b> printed surface on particle board." in page
+    assert page.count('<option value="printed" selected>') == 1
