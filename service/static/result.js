@@ -5,6 +5,7 @@
   const all = (selector, root = document) => [...root.querySelectorAll(selector)];
 
   const progress = document.getElementById("progress");
+  if (progress) { history.scrollRestoration = "manual"; window.scrollTo(0, 0); } // what goes on stands at the top
   if (progress && window.EventSource) {
     const job = progress.dataset.job;
     const events = new EventSource(`/api/v1/jobs/${job}/events`);

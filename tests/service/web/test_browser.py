@@ -175,3 +175,16 @@ def test_no_page_breaks_the_rules_of_accessibility(browser, address, tmp_path):
         assert len(found["passes"]) > 5, url
         assert not found["violations"], (url, [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]])
     context.close()
+
+
+def test_a_piece_is_begun_once_by_its_photos_with_its_name(phone, tmp_path):
+    phone.goto("/pieces/new")
+    phone.get_by_label("What you call it").fill("Chest <b>one</b>")
+    wrong = tmp_path / "list.jpg"
+    wrong.write_text("no picture")
+    phone.locator("#choose").set_input_files([str(chest_photo(tmp_path / "chest.jpg")), str(wrong)])
+    phone.locator("#go-on").click()
+    phone.locator("ul.files img[alt='Photo 1']").wait_for()
+    assert phone.locator("h1").inner_text() == "Chest <b>one</b>"
+    phone.goto("/")
+    assert phone.locator("a.piece").count() == 1
