@@ -167,7 +167,7 @@ const byhand = (() => {
   // Everything: `piece` as views/routine.py gives it, `said`: part -> check -> answer, `gate`: question -> answer.
   function now(t, piece, gate, said) {
     const at = judged(t, gate);
-    const parts = piece.parts.map((part) => ({ ...part, said: said[part.id] ?? {}, fused: fuse(t, part, said[part.id] ?? {}) }));
+    const parts = piece.parts.filter((part) => piece.asked.includes(part.id)).map((part) => ({ ...part, said: said[part.id] ?? {}, fused: fuse(t, part, said[part.id] ?? {}) }));
     const spent = sum(Object.keys(gate).map((k) => t.questions.find((q) => q.key === k)?.seconds ?? 0))
       + sum(parts.flatMap((p) => Object.keys(p.said).map((c) => t.byKey[c].seconds + t.overhead)));
     const out = { at, parts, seconds: spent, next: null, over: "", breaker: null };
@@ -191,6 +191,32 @@ const byhand = (() => {
     return { ...out, next: { key: `${p.id}/${w.check.key}`, text, how: w.check.how, answers: w.check.answers, drawing: w.check.drawing, seconds: w.check.seconds, bits: w.bits } };
   }
 
-  return { OPEN, ready, fuse, pull, judged, nextChecks, now };
+  const percent = (p) => (p > 0 && p < 0.01 ? "under 1 %" : p > 0.99 && p < 1 ? "over 99 %" : `${even(100 * p)} %`);
+  // Halves go to the even number, as the program rounds them.
+  function even(v) {
+    const low = Math.floor(v);
+    return v - low === 0.5 ? low + (low % 2) : Math.round(v);
+  }
+  function odds(decibans) {
+    const ratio = 10 ** (Math.min(decibans, 60) / 10);
+    return `${ratio >= 10 ? even(ratio) : ratio.toFixed(1)} to 1`;
+  }
+
+  // What the page says of one part: its call, the faces in play, what moved it. The words are those of views/by_hand.py.
+  function partLine(t, part, fused) {
+    const [face, core] = [part.confirmed[0] ?? fused.face, part.confirmed[1] ?? fused.core];
+    const w = (k) => t.words[k];
+    const call = face ? w(face) + (["veneer", "printed", "opaque"].includes(face) && core ? ` on ${w(core)}` : "") : `cannot tell: ${fused.facesLeft.map(w).join(", ")}`;
+    const rows = t.faces.filter((f) => fused.faces[f].high >= 0.05).sort((a, b) => fused.faces[b].middle - fused.faces[a].middle).slice(0, 4)
+      .map((f) => ({ words: w(f), low: percent(fused.faces[f].low), high: percent(fused.faces[f].high), middle: fused.faces[f].middle }));
+    const moved = fused.weights.map((weight) => [weight, pull(t, weight, fused)]).filter(([, x]) => x.decibans >= 0.5).map(([weight, x]) => {
+      const check = t.byKey[weight.check];
+      return { key: weight.check, check: check ? check.text : "Weighed", answer: check ? check.answers.find((a) => a.key === weight.answer).words : weight.answer,
+        words: `${odds(x.decibans)} for ${w(x.up)} against ${w(x.down)}`, why: weight.why };
+    });
+    return { call, open: !face, rows, moved };
+  }
+
+  return { OPEN, ready, fuse, pull, judged, nextChecks, now, partLine, odds, percent };
 })();
 if (typeof module !== "undefined") module.exports = byhand;

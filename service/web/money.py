@@ -33,10 +33,13 @@ def plan_of(store: Store, piece: str, request: Mapping[str, Any] | None = None) 
     return make(doc, told.answers_of(store, piece, doc), asked, told.prices_of(settings))
 
 
-def keep_plan(store: Store, piece: str, request: dict[str, Any], client_key: str | None = None) -> Plan:
-    """Keeps a request once its plan could be made, and gives the plan. Raises NotThere, UsageError, Refused."""
+def keep_plan(
+    store: Store, piece: str, request: dict[str, Any], client_key: str | None = None, *, said: datetime | None = None
+) -> Plan:
+    """Keeps a request once its plan could be made, and gives the plan. `said`: in UTC, where it waited for a signal. Raises
+    NotThere, UsageError, Refused."""
     found = plan_of(store, piece, request)
-    store.answers.give(piece, told.PLAN, "request", request, client_key=client_key)
+    store.answers.give(piece, told.PLAN, "request", request, said=said, client_key=client_key)
     return found
 
 
@@ -61,10 +64,12 @@ def advert_of(store: Store, piece: str, facts: Mapping[str, Any] | None = None) 
     return {**document(advert(parts, said, us=settings.get("units") == "us")), "facts": given}
 
 
-def keep_facts(store: Store, piece: str, facts: dict[str, Any], client_key: str | None = None) -> dict[str, Any]:
+def keep_facts(
+    store: Store, piece: str, facts: dict[str, Any], client_key: str | None = None, *, said: datetime | None = None
+) -> dict[str, Any]:
     """Keeps what the seller says, and gives the advert."""
     found = advert_of(store, piece, facts)
-    store.answers.give(piece, told.SALE, "facts", facts, client_key=client_key)
+    store.answers.give(piece, told.SALE, "facts", facts, said=said, client_key=client_key)
     return found
 
 
@@ -88,10 +93,12 @@ def haul_of(store: Store, piece: str, given: Mapping[str, Any]) -> dict[str, Any
     return {**haul.document(haul.reckoned(asked), apart), "asked": dict(given)}
 
 
-def keep_haul(store: Store, piece: str, given: dict[str, Any], client_key: str | None = None) -> dict[str, Any]:
+def keep_haul(
+    store: Store, piece: str, given: dict[str, Any], client_key: str | None = None, *, said: datetime | None = None
+) -> dict[str, Any]:
     """Keeps the question, and gives the answer."""
     found = haul_of(store, piece, given)
-    store.answers.give(piece, told.SALE, "haul", given, client_key=client_key)
+    store.answers.give(piece, told.SALE, "haul", given, said=said, client_key=client_key)
     return found
 
 
@@ -130,10 +137,12 @@ def deal_of(store: Store, piece: str, given: Mapping[str, Any]) -> dict[str, Any
     return {**document(deal, found), **extra}
 
 
-def keep_deal(store: Store, piece: str, given: dict[str, Any], client_key: str | None = None) -> dict[str, Any]:
+def keep_deal(
+    store: Store, piece: str, given: dict[str, Any], client_key: str | None = None, *, said: datetime | None = None
+) -> dict[str, Any]:
     """Keeps the figures, and gives the answer."""
     found = deal_of(store, piece, given)
-    store.answers.give(piece, told.SALE, "deal", given, client_key=client_key)
+    store.answers.give(piece, told.SALE, "deal", given, said=said, client_key=client_key)
     return found
 
 

@@ -13,6 +13,7 @@ from service.web.api.deps import Kept
 from service.web.api.shapes import Id
 from service.web.guard import REPORT_CSP
 from service.web.pages.drawn import page
+from service.web.pages.sent import Coming, said_of
 from vision.errors import UsageError
 
 router = APIRouter()
@@ -85,7 +86,7 @@ async def choose(request: Request, piece: Id, store: Kept) -> Response:
             asked["start"] = date.fromisoformat(given["start"]).isoformat()
         except ValueError:
             return RedirectResponse(f"/p/{piece}/plan?said=The+day+cannot+be+read", 303)
-    money.keep_plan(store, piece, asked)
+    money.keep_plan(store, piece, asked, given.get("client_key") or None, said=said_of(given.get("said_at", "")))
     return RedirectResponse(f"/p/{piece}/plan", 303)
 
 
@@ -115,24 +116,26 @@ def sell(request: Request, piece: Id, store: Kept) -> HTMLResponse:
 
 @router.post("/p/{piece}/sell")
 def facts(
-    piece: Id, store: Kept, name: Text = "", size: Text = "", price: Text = "", currency: Text = "",
+    piece: Id, store: Kept, coming: Coming, name: Text = "", size: Text = "", price: Text = "", currency: Text = "",
 ) -> Response:
     """Keeps what the seller says."""
     try:
         asked = float(price.replace(",", ".")) if price.strip() else None
     except ValueError as err:
         raise UsageError("price", f"{price!r} is no number.", "Write it as in: 120") from err
-    money.keep_facts(store, piece, {"piece": name or "furniture", "size": size or None, "price": asked, "currency": currency})
+    said = {"piece": name or "furniture", "size": size or None, "price": asked, "currency": currency}
+    money.keep_facts(store, piece, said, coming.client_key, said=coming.said)
     return RedirectResponse(f"/p/{piece}/sell", 303)
 
 
 @router.post("/p/{piece}/ledger")
-def event(piece: Id, store: Kept, kind: Text, number: Text = "", text: Text = "") -> Response:
+def event(piece: Id, store: Kept, coming: Coming, kind: Text, number: Text = "", text: Text = "") -> Response:
     """Adds a line to the ledger."""
     try:
         value = float(number.replace(",", ".")) if number.strip() else None
     except ValueError as err:
         raise UsageError("number", f"{number!r} is none.", "Write it as in: 40") from err
     numbers = {} if value is None else {"hours" if kind == "worked" else "amount": value}
-    money.add_event(store, piece, {"kind": kind, "numbers": numbers, "text": text})
+    at = None if coming.said is None else coming.said.astimezone().replace(tzinfo=None).isoformat(timespec="seconds")
+    money.add_event(store, piece, {"kind": kind, "numbers": numbers, "text": text, "at": at}, coming.client_key)
     return RedirectResponse(f"/p/{piece}/sell", 303)

@@ -89,21 +89,28 @@ def tables() -> dict[str, Any]:
     }  # fmt: skip
 
 
-def standing(routine: Routine, answers: Answers) -> dict[str, Any]:
-    """One piece, JSON types. `parts`: in the order in which they are asked; `mass`: (substrates,) log likelihoods of what a scale
-    said, or None."""
+def standing(routine: Routine, answers: Answers, last: str | None = None) -> dict[str, Any]:
+    """One piece, JSON types. `parts`: all that hands can check, `asked`: those the routine asks about, in order; `mass`:
+    (substrates,) log likelihoods of what a scale said, or None; `last`: key of the answer given last."""
     from service.wood.weigh import weigh
 
+    every = Routine(routine.doc, parts=part_ids(routine), goal=routine.goal, minutes=routine.seconds / 60)
     parts = []
-    for part, role in routine.parts.items():
+    for part, role in every.parts.items():
         told, start = answers.parts.get(part, Told(role)), start_of(routine.doc, part)
         piece = told.part
         likely = None if piece is None else by_core({e.core: e.likelihood for e in weigh(piece)}, routine.rules.most)
         parts.append({
-            "id": part, "name": routine.names[part], "role": role, "start": start.vector.tolist(), "cues": list(start.cues),
+            "id": part, "name": every.names[part], "role": role, "start": start.vector.tolist(), "cues": list(start.cues),
             "faces": list(start.faces), "cores": list(start.cores), "confirmed": list(told.confirmed),
             "mass": None if likely is None else likely.tolist(),
         })  # fmt: skip
-    said = {p: dict(answers.parts[p].answers) for p in routine.parts if p in answers.parts}
-    return {"schema": SCHEMA, "goal": routine.goal, "seconds": routine.seconds, "parts": parts, "gate": dict(answers.gate),
-            "said": said}  # fmt: skip
+    said = {p: dict(answers.parts[p].answers) for p in every.parts if p in answers.parts}
+    return {"schema": SCHEMA, "goal": routine.goal, "seconds": routine.seconds, "asked": list(routine.parts), "parts": parts,
+            "gate": dict(answers.gate), "said": said, "last": last}  # fmt: skip
+
+
+def part_ids(routine: Routine) -> list[str]:
+    """Parts that checks by hand can be made on: those asked about first, then the others of the assessment."""
+    others = [p.id for p in routine.doc.parts] if routine.doc is not None else []
+    return list(dict.fromkeys([*routine.parts, *others]))
