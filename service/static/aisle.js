@@ -58,7 +58,8 @@
 
   function line(p) {
     const x = byhand.partLine(t, p, p.fused);
-    const rows = x.rows.map((r) => {
+    const near = (words) => words.replace(" %", "\u00a0%");
+    const rows = x.rows.map((r) => ({ ...r, low: near(r.low), high: near(r.high) })).map((r) => {
       const row = el("div", { class: "barrow" });
       row.append(el("span", {}, r.words), el("meter", { min: "0", max: "1", value: String(r.middle), "aria-label": r.words }, `${r.low} to ${r.high}`), el("span", { class: "n" }, r.low === r.high ? r.low : `${r.low} to ${r.high}`));
       return row;
@@ -100,7 +101,7 @@
   function ended(now) {
     if (now.breaker) {
       const box = el("section", { class: "care broken", role: "alert" });
-      box.append(el("h2", { id: "q", tabindex: "-1" }, "Deal-breaker"), el("p", { class: "lead" }, now.breaker.words));
+      box.append(el("h2", { id: "q", tabindex: "-1" }, "Deal-breaker"), el("p", { class: "lead" }, now.breaker.words[0].toUpperCase() + now.breaker.words.slice(1)));
       const reason = now.breaker.part === null ? now.at.reasons[0] : null;
       if (reason) box.append(el("p", {}, reason.do));
       box.append(el("p", {}, reason ? "No talk of money. Nothing more is asked." : "Not for this goal. Another goal may still be open: choose it below, or leave the piece."));

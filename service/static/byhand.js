@@ -202,14 +202,18 @@ const byhand = (() => {
     return `${ratio >= 10 ? even(ratio) : ratio.toFixed(1)} to 1`;
   }
 
+  const round = (v, digits) => Math.round(v * 10 ** digits) / 10 ** digits;
+
   // What the page says of one part: its call, the faces in play, what moved it. The words are those of views/by_hand.py.
   function partLine(t, part, fused) {
     const [face, core] = [part.confirmed[0] ?? fused.face, part.confirmed[1] ?? fused.core];
     const w = (k) => t.words[k];
     const call = face ? w(face) + (["veneer", "printed", "opaque"].includes(face) && core ? ` on ${w(core)}` : "") : `cannot tell: ${fused.facesLeft.map(w).join(", ")}`;
-    const rows = t.faces.filter((f) => fused.faces[f].high >= 0.05).sort((a, b) => fused.faces[b].middle - fused.faces[a].middle).slice(0, 4)
-      .map((f) => ({ words: w(f), low: percent(fused.faces[f].low), high: percent(fused.faces[f].high), middle: fused.faces[f].middle }));
-    const moved = fused.weights.map((weight) => [weight, pull(t, weight, fused)]).filter(([, x]) => x.decibans >= 0.5).map(([weight, x]) => {
+    const ranged = t.faces.map((f) => ({ f, low: round(fused.faces[f].low, 4), middle: round(fused.faces[f].middle, 4), high: round(fused.faces[f].high, 4) }));
+    const rows = ranged.filter((r) => r.high >= 0.05).sort((a, b) => b.middle - a.middle).slice(0, 4)
+      .map((r) => ({ words: w(r.f), low: percent(r.low), high: percent(r.high), middle: r.middle }));
+    const pulls = fused.weights.map((weight) => { const x = pull(t, weight, fused); return [weight, { ...x, decibans: round(x.decibans, 2) }]; });
+    const moved = pulls.filter(([, x]) => x.decibans >= 0.5).map(([weight, x]) => {
       const check = t.byKey[weight.check];
       return { key: weight.check, check: check ? check.text : "Weighed", answer: check ? check.answers.find((a) => a.key === weight.answer).words : weight.answer,
         words: `${odds(x.decibans)} for ${w(x.up)} against ${w(x.down)}`, why: weight.why };

@@ -79,7 +79,7 @@ def aisle(request: Request, piece: Id, store: Kept, goal: Goal = "", minutes: Mi
     return page(request, "aisle", piece=kept, here="aisle", found=found, question=question, drawn=drawn, goal=goal,
                 minutes=minutes, parts=parts, gate=found["gate"], last=_last(store, piece), goals=list(GOALS.items()),
                 spent=round(found["seconds"]), told=[] if broken else view.after(found, parts, after[:240]),
-                unseen=[names[u["question"]] for u in found["gate"]["not_looked"]])  # fmt: skip
+                measure=view.MEASURE, unseen=[names[u["question"]] for u in found["gate"]["not_looked"]])  # fmt: skip
 
 
 @router.post("/p/{piece}/aisle")

@@ -11,6 +11,8 @@ from service.hand.state import Told
 from service.hand.worth import Worth
 from service.words import class_words, odds, percent
 
+MEASURE = ("Before you leave: measure length, width and thickness of what you would work on, and the whole piece for the car. "
+           "Sizes go into the plan and onto the page for carrying.")
 #: Faces below this at their high end are not drawn, and at most so many are.
 SHOWN, MOST = 0.05, 4
 #: Below this an answer tells the faces in play not apart.

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from service.aisle.report import MEASURE
 from service.aisle.routine import MUST, Routine
 from service.gate.ask import OPEN
 from service.gate.drawings import DRAWINGS, drawing
@@ -25,6 +24,7 @@ from service.hand.worth import LEAST_BITS, OVERHEAD
 from service.plan.routes import SANDED, Routes, routes, why_not
 from service.plan.types import GOALS, Subject
 from service.risks import EXPOSURE
+from service.web.views.by_hand import MEASURE
 from service.words import class_words
 from vision import registry
 

@@ -9,12 +9,14 @@ from pathlib import Path
 
 import pytest
 
+from service.aisle.report import document
 from service.aisle.routine import GATE, Routine
 from service.check import weighed_part
 from service.hand.checks import rules
 from service.hand.report import by_face, pull
 from service.hand.state import Answers, Told
 from service.plan.types import GOALS
+from service.web.views.by_hand import part_lines
 from service.web.views.routine import standing, tables
 from tests.service.chest import chest_document
 
@@ -34,7 +36,7 @@ const out = cases.map(([piece, gate, said]) => {
   const n = byhand.now(t, piece, gate, said);
   const parts = n.parts.map((p) => ({
     face: p.fused.face, core: p.fused.core, left: p.fused.facesLeft, cores_left: p.fused.coresLeft, faces: p.fused.faces,
-    cores: p.fused.cores, pull: pulled(p), following: following(p),
+    cores: p.fused.cores, pull: pulled(p), following: following(p), line: byhand.partLine(t, p, p.fused),
   }));
   return {
     next: n.next ? n.next.key : null, text: n.next ? n.next.text : "", over: n.over, seconds: n.seconds, parts,
@@ -152,3 +154,38 @@ def test_the_same_checks_are_worth_making(compared):
             own = next_checks(fused, routine.parts[part], routine.rules, answered=said)
             assert [w.check.key for w in own] == [key for key, _ in mine["following"]]
             assert [w.bits for w in own] == pytest.approx([bits for _, bits in mine["following"]], abs=1e-9)
+
+
+def test_the_same_words(compared):
+    for (routine, now, _), found in compared:
+        parts = document(routine, now)["parts"]
+        for own, mine, fused in zip(part_lines(parts, rules()), found["parts"], now.fused.values(), strict=True):
+            line = mine["line"]
+            assert own["open"] == line["open"] and sorted(own["call"]) == sorted(line["call"]), "equally likely ones either way"
+            shown = {(r["words"], r["low"], r["high"]) for r in line["rows"]}
+            ties = len({round(r.middle, 9) for r in fused.faces.values()}) < len(fused.faces)
+            assert ties or {(r["words"], r["low"], r["high"]) for r in own["rows"]} == shown
+            assert [(m["check"], m["answer"], m["why"]) for m in own["moved"]] == [
+                (m["check"], m["answer"], m["why"]) for m in line["moved"]]  # fmt: skip
+            for a, b in zip(own["moved"], line["moved"], strict=True):
+                assert a["words"].split(" for ")[0] == b["words"].split(" for ")[0]
+
+
+def test_the_same_spot_tests():
+    from itertools import product
+
+    from service.finish.spot import concluded
+    from service.finish.spot import rules as spot_rules
+    from service.web.views.finish import tables as spot_tables
+
+    tests = spot_rules().tests
+    cases = [{t.key: a for t, a in zip(tests, given, strict=True) if a} for given in
+             product(*[["", "cannot_say", *(a.key for a in t.answers)] for t in tests])]  # fmt: skip
+    driver = """const s = require(process.argv[1]); const [t, cases] = JSON.parse(require("fs").readFileSync(0, "utf8"));
+    const told = (f) => [f.finish, f.notes, f.next?.key ?? null];
+    console.log(JSON.stringify(cases.map((c) => told(s.concluded(t, c)))));"""
+    ran = subprocess.run([NODE, "-e", driver, str(SCRIPT.with_name("finish.js"))], input=json.dumps([spot_tables(), cases]),
+                         capture_output=True, text=True, check=True)  # fmt: skip
+    for case, found in zip(cases, json.loads(ran.stdout), strict=True):
+        own = concluded(case)
+        assert found == [own.finish, list(own.notes), own.following.key if own.following else None], case

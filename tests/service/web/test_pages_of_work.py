@@ -30,6 +30,7 @@ def read(client, url):
     found = Checked()
     found.feed(answer.text)
     assert not found.wrong and found.tokens >= found.forms
+    assert "<Macro" not in answer.text and "&lt;Macro" not in answer.text
     return answer.text
 
 
@@ -113,3 +114,52 @@ def test_the_old_finish_is_found_by_links_and_never_the_material(served):
     assert "The old finish: shellac" in page
     assert "Cannot tell" in read(client, f"/p/{piece}/finish?lacquer_thinner=dissolves")
     assert client.get(f"/p/{piece}/finish?alcohol=fizzes").status_code == 422
+
+
+def test_a_form_that_comes_twice_counts_once_and_a_later_word_wins(served):
+    client, store, piece = served
+    page = read(client, f"/p/{piece}/aisle")
+    data = {"csrf": field(page, "csrf"), "key": "gate/mould", "answer": "none", "client_key": "k1",
+            "said_at": "2026-01-05T10:00:00Z"}
+    later = {**data, "answer": "cannot_say", "client_key": "k2", "said_at": "2026-01-05T11:00:00+00:00"}
+    for sent in (later, data, data):
+        assert client.post(f"/p/{piece}/aisle", data=sent, follow_redirects=False).status_code == 303
+    assert len(store.answers.history(piece)) == 2
+    assert [a.body for a in store.answers.latest(piece)] == ["cannot_say"]
+
+
+def test_what_an_answer_did_is_said_at_once(served):
+    client, _, piece = served
+    page = read(client, f"/p/{piece}/aisle")
+    said = {"csrf": field(page, "csrf"), "key": "gate/mould", "answer": "musty"}
+    done = client.post(f"/p/{piece}/aisle", data=said, follow_redirects=False)
+    assert 'class="said"' in read(client, done.headers["location"])
+    said |= {"key": "top/hole", "answer": "particles"}
+    page = read(client, client.post(f"/p/{piece}/aisle", data=said, follow_redirects=False).headers["location"])
+    assert " to 1 for " in page and "Top: " in page
+
+
+def test_the_checks_of_one_part_by_plain_forms(served):
+    client, store, piece = served
+    url = f"/p/{piece}/check/top"
+    page = read(client, url)
+    assert page.count('aria-pressed="true"') == 0 and page.count("<svg") >= 5
+    data = {"csrf": field(page, "csrf"), "key": "top/hole", "answer": "particles"}
+    assert client.post(url, data=data, follow_redirects=False).headers["location"].endswith("#hole")
+    page = read(client, url)
+    assert page.count('aria-pressed="true"') == 1 and " to 1 for " in page
+    client.post(url, data={**data, "answer": ""})
+    assert not store.answers.latest(piece)
+    assert client.post(url, data={**data, "key": "side/hole"}).status_code == 422
+    assert client.get(f"/p/{piece}/check/roof").status_code == 422
+
+
+def test_a_finish_told_is_kept_for_the_plan(served):
+    client, store, piece = served
+    told.keep_answer(store, piece, None, "top/known", "solid_wood/lumber")
+    page = read(client, f"/p/{piece}/finish?mineral_spirits=nothing&alcohol=dissolves")
+    data = {"csrf": field(page, "csrf"), "finish": "shellac", "part": ""}
+    done = client.post(f"/p/{piece}/finish", data=data, follow_redirects=False)
+    assert done.status_code == 303
+    assert told.kept(store, piece, told.PLAN, "request")["parts"]["top"]["old_finish"] == "shellac"
+    assert client.post(f"/p/{piece}/finish", data={"csrf": field(page, "csrf"), "finish": "syrup"}).status_code == 422
