@@ -83,12 +83,13 @@ def haul_of(store: Store, piece: str, given: Mapping[str, Any]) -> dict[str, Any
         return haul.space(given[name], n, name) if given.get(name) else None
 
     size = haul.space(given["size"], 3, "size")
+    doc = told.document_of(store, piece)
     asked = haul.Asked(
         (size[0], size[1], size[2]), haul.mass_of(given.get("mass") or None, "mass"),
         tuple(haul.board_of(b) for b in given.get("boards") or ()), spaces("vehicle", 3), spaces("door", 2), spaces("corner", 2),
-        bool(given.get("stairs")), haul.mass_of(given.get("extra") or None, "extra") or 0.0,
+        bool(given.get("stairs")), haul.mass_of(given.get("extra") or None, "extra") or 0.0, bool(given.get("case")),
+        haul.cores_left(doc) if doc is not None else haul.CORES,
     )  # fmt: skip
-    doc = told.document_of(store, piece)
     apart = haul.comes_apart(haul.joints_seen(doc) if doc is not None else ())
     return {**haul.document(haul.reckoned(asked), apart), "asked": dict(given)}
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from service.web.pages import by_hand, pieces, result, work
+from service.web.pages import by_hand, pieces, plan, result, sell
 from service.web.pages.drawn import templates
 
-routers = (pieces.router, result.router, by_hand.router, work.router)
+routers = (pieces.router, result.router, by_hand.router, plan.router, sell.router)
 
 __all__ = ["routers", "templates"]

@@ -15,7 +15,7 @@ from service.store.types import Piece
 from service.web.guard import context
 
 #: Further pages of a piece: last part of the address -> words in the menu.
-STEPS_OF_PIECE = (("aisle", "Beside it"), ("plan", "Plan"), ("sell", "Sale and ledger"))
+STEPS_OF_PIECE = (("aisle", "Beside it"), ("plan", "Plan"), ("sell", "Sale"), ("ledger", "Ledger"))
 
 
 def _drawn(name: str, prefix: str) -> Markup:

@@ -167,9 +167,11 @@ def test_no_page_breaks_the_rules_of_accessibility(browser, address, tmp_path):
     begin(page)
     look(page, tmp_path)
     piece = page.url.rsplit("/", 1)[1]
+    part = page.locator("details.part").first.get_attribute("data-part")
     rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
     for url in ("/", "/pieces/new", "/help", f"/compare?a={piece}&b={piece}", f"/p/{piece}", f"/p/{piece}/aisle",
-                f"/p/{piece}/plan", f"/p/{piece}/sell", f"/p/{piece}/finish", f"/p/{piece}/delete"):
+                f"/p/{piece}/plan", f"/p/{piece}/sell", f"/p/{piece}/finish", f"/p/{piece}/delete", f"/p/{piece}/deal",
+                f"/p/{piece}/haul", f"/p/{piece}/ledger", f"/p/{piece}/check/{part}"):
         page.goto(url)
         found = Axe().run(page, options=rules).response
         assert len(found["passes"]) > 5, url

@@ -71,7 +71,7 @@ def test_a_plan_is_chosen_and_its_sheet_and_calendar_come(served, tmp_path):
     assert "Look at the photos first" in read(client, f"/p/{piece}/plan")
     told.keep_answer(store, piece, None, "top/known", "printed/particle_board")
     page = read(client, f"/p/{piece}/plan")
-    assert "Before you start" in page and "Not open to it" in page
+    assert "Before you start" in page and "Refused: " in page
     data = {"csrf": field(page, "csrf"), "top|goal": "paint", "top|size": "1200x500mm", "where": "us", "before_1978": ""}
     assert client.post(f"/p/{piece}/plan", data=data, follow_redirects=False).status_code == 303
     page = read(client, f"/p/{piece}/plan")
@@ -102,7 +102,7 @@ def test_the_advert_and_the_ledger_through_forms(served, tmp_path):
     page = read(client, f"/p/{piece}/sell")
     assert "Chest of drawers" in page and "Price: 120 EUR." in page
     client.post(f"/p/{piece}/ledger", data={"csrf": token, "kind": "paid", "number": "40"})
-    assert "paid 40" in read(client, f"/p/{piece}/sell")
+    assert "<span>Paid</span><b>40</b>" in read(client, f"/p/{piece}/ledger")
     assert json.loads(client.get(f"/api/v1/pieces/{piece}/ledger").text)["pieces"][0]["paid"] == 40
 
 
@@ -163,3 +163,77 @@ def test_a_finish_told_is_kept_for_the_plan(served):
     assert done.status_code == 303
     assert told.kept(store, piece, told.PLAN, "request")["parts"]["top"]["old_finish"] == "shellac"
     assert client.post(f"/p/{piece}/finish", data={"csrf": field(page, "csrf"), "finish": "syrup"}).status_code == 422
+
+
+def pressed(client, url, page, **fields):
+    """A form sent; where it leads to is read."""
+    done = client.post(url, data={"csrf": field(page, "csrf"), **fields}, follow_redirects=False)
+    assert done.status_code == 303, done.text
+    return read(client, done.headers["location"].partition("#")[0])
+
+
+def test_ticks_and_prices_of_a_plan_are_kept(served):
+    client, store, piece = served
+    told.keep_answer(store, piece, None, "top/known", "printed/particle_board")
+    url = f"/p/{piece}/plan"
+    page = pressed(client, url, read(client, url), **{"top|goal": "paint", "top|size": "1200x500mm", "hours": "2.5"})
+    ticks = re.findall(r'name="(tick\|[^"]+)"', page)
+    assert len(ticks) > 3 and page.count(f"0 of {len(ticks)} done") == 1
+    page = pressed(client, f"/p/{piece}/ticks", page, **{ticks[0]: "on", ticks[2]: "on"})
+    assert f"2 of {len(ticks)} done" in page and f'name="{ticks[2]}" checked' in page
+    page = pressed(client, f"/p/{piece}/prices", page, **{"currency": "EUR", "price|enamel": "0.75 L = 28, 2.5 L = 71"})
+    assert "28.00 EUR" in page and 'value="0.75 L = 28, 2.5 L = 71"' in page
+    wrong = {"csrf": field(page, "csrf"), "price|enamel": "one bucket = 3"}
+    assert client.post(f"/p/{piece}/prices", data=wrong).status_code == 422
+    assert told.user(store)["prices"]["prices"]["enamel"]["0.75 L"] == 28
+
+
+def test_a_refused_goal_shows_its_reason_and_cannot_be_chosen(served):
+    client, store, piece = served
+    told.keep_answer(store, piece, None, "top/known", "printed/particle_board")
+    page = read(client, f"/p/{piece}/plan")
+    assert "Refused: back to bare wood and a new colour." in page and 'value="restain"' not in page
+    assert page.index("Before you start") < page.index("What do you want to do?")
+
+
+def test_buy_or_leave_and_a_deal_breaker(served):
+    client, store, piece = served
+    url = f"/p/{piece}/deal"
+    form = {"currency": "EUR", "asked": "60", "rate": "18", "solid|sale": "300-480", "solid|hours": "4-8", "solid|chance": "50",
+            "solid|materials": "15-40", "print|sale": "50-110", "print|hours": "3-6", "print|chance": "50"}
+    page = pressed(client, url, read(client, url), **form)
+    assert "At 60 EUR: " in page and "Nothing is gained on average above" in page and 'value="300-480"' in page
+    told.keep_answer(store, piece, None, "top/hole", "particles")
+    page = pressed(client, url, page, **form, **{"veneer|sale": "150-200", "other|sale": "50-80"}, part="top")
+    assert "Worth looking at before you pay" in page or "By what it turns out to be" in page
+    told.keep_answer(store, piece, None, "gate/smoke", "soot")
+    page = read(client, url)
+    assert 'role="alert"' in page and "Nothing is gained" not in page
+    assert pressed(client, url, page, **form), "figures are kept all the same"
+
+
+def test_carrying_it(served):
+    client, _, piece = served
+    url = f"/p/{piece}/haul"
+    page = pressed(client, url, read(client, url), size="900x450x1100mm", case="1", door="780x2000mm", vehicle="700x400x900mm")
+    assert "it fits" in page and "does not fit along its sides" in page and "a rough estimate" in page
+    page = pressed(client, url, page, size="900x450x1100mm", mass="32kg", stairs="1")
+    assert "32 kg, by your scale" in page and "People to carry it" in page
+    assert client.post(url, data={"csrf": field(page, "csrf"), "size": "big"}).status_code == 422
+
+
+def test_the_ledger_foresees_reveals_and_takes_back(served):
+    client, store, piece = served
+    told.keep_answer(store, piece, None, "top/hole", "particles")
+    url = f"/p/{piece}/ledger"
+    page = pressed(client, url, read(client, url), kind="planned", hours="4", sale="300", materials="20")
+    for kind, number in (("paid", "40"), ("worked", "5,5"), ("spent", "25"), ("sold", "280")):
+        page = pressed(client, url, page, kind=kind, number=number)
+    assert "5.5 (foreseen 4)" in page and "215 (foreseen 240)" in page
+    page = pressed(client, url, page, kind="revealed", part="top", face="printed", core="particle_board", how="stripped")
+    assert "printed surface on" in page and "Too few pieces to say" in page
+    line = re.search(r'sold for</b> 280.*?name="voids" value="([^"]+)"', page, re.S).group(1)
+    page = pressed(client, url, page, kind="void", voids=line)
+    assert "sold for</b> 280" not in page and "(foreseen 240)" not in page
+    assert client.post(url, data={"csrf": field(page, "csrf"), "kind": "paid", "number": "a lot"}).status_code == 422
+    assert client.post(url, data={"csrf": field(page, "csrf"), "kind": "void", "voids": "nothing"}).status_code == 422

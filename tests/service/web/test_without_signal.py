@@ -77,12 +77,13 @@ def test_plan_and_sale_are_read_and_written_without_a_signal(phone, tmp_path):  
     phone.goto(f"/p/{piece}")
     assert phone.locator("figure img").first.evaluate("i => i.complete && i.naturalWidth > 0"), "the photo is there"
     phone.goto(f"/p/{piece}/plan")
+    phone.get_by_text("Place, days, coats").click()
     phone.locator("select[name=where]").select_option("us")
     phone.locator("form[data-refill] button").last.click()
     phone.locator("#signal", has_text="waits on this phone").wait_for()
     assert phone.locator("select[name=where]").input_value() == "us", "what waits stands in the form again"
     phone.goto(f"/p/{piece}/sell")
-    phone.get_by_label("What it is").fill("chest of drawers")
+    phone.get_by_label("What it is", exact=True).fill("chest of drawers")
     phone.get_by_role("button", name="Write the advert").click()
     phone.locator("#signal", has_text="2 entries wait").wait_for()
     phone.context.set_offline(False)
@@ -167,3 +168,26 @@ def test_the_document_of_the_chest_is_what_the_routine_starts_from(tmp_path):
     assert [p["id"] for p in found["parts"]][: len(found["asked"])] == found["asked"] and found["last"] == "gate/mould"
     assert {p["id"] for p in found["parts"]} >= {p.id for p in doc.parts}
     assert all(abs(sum(p["start"]) - 1) < 1e-9 for p in found["parts"])
+
+
+def test_ticks_wait_and_stay_ticked(phone, tmp_path):  # noqa: F811
+    begin(phone)
+    piece = kept_here(phone)
+    put = {"answers": [{"key": "top/known", "answer": "printed/particle_board"}]}
+    token = {"X-Bench-Token": phone.evaluate("bench.token()")}
+    assert phone.request.put(f"/api/v1/pieces/{piece}/answers", data=put, headers=token).ok
+    asked = {"request": {"parts": {"top": {"goal": "paint", "size": "1200x500mm"}}}}
+    assert phone.request.put(f"/api/v1/pieces/{piece}/plan", data=asked, headers=token).ok
+    phone.goto(f"/p/{piece}/plan")
+    phone.context.set_offline(True)
+    boxes = phone.locator("#ticks input[type=checkbox]")
+    for n in (0, 2):
+        boxes.nth(n).check()
+    wait_until(phone, "async () => (await waiting.all()).length === 1")
+    assert phone.locator("#done").inner_text().startswith("2 of ")
+    phone.reload()
+    wait_until(phone, "async () => document.querySelectorAll('#ticks input:checked').length === 2")
+    phone.context.set_offline(False)
+    gone_out(phone)
+    phone.reload()
+    assert boxes.nth(0).is_checked() and boxes.nth(2).is_checked() and not boxes.nth(1).is_checked()
