@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from service.hand.checks import CANNOT_SAY, NOT_LOOKED
 from service.plan.products import products
 from service.plan.types import OLD_FINISHES
 from service.rulebook import BrokenRules, Rulebook, Source, rulebook
 from vision.errors import UsageError
 
 MEND = "Mend the file, or install the program again."
-CANNOT_SAY, NOT_LOOKED = "cannot_say", "not_looked"
 #: A blend: alcohol softened it and lacquer thinner dissolved it.
 BLEND = "Alcohol softened it and lacquer thinner took it: a blend of shellac and lacquer behaves so."
 
