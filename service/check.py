@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from service.contract import Document
+from service.files import CannotWrite
 from service.hand.belief import Fused, fuse
 from service.hand.checks import Rules, rules
 from service.hand.report import ESTIMATES, document, lines_of
@@ -17,13 +18,9 @@ from service.hand.worth import Worth, next_checks
 from service.units import quantity, sizes
 from service.words import part_names
 from vision import registry
-from vision.errors import GrainassayError, UsageError
+from vision.errors import UsageError
 
 SCHEMA = "grainassay.check/1.0"
-
-
-class CannotWrite(GrainassayError):
-    """A file cannot be written."""
 
 
 def begun(path: Path | None) -> Answers:

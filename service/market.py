@@ -7,18 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from service import session
+from service.files import CannotWrite
 from service.look import EXIT_NOTHING, EXIT_SOME_REFUSED, Outcome, Request, look
 from service.words import class_words
-from vision.errors import GrainassayError
 
 if TYPE_CHECKING:
     from vision.inference.priors import Estimate
 
 NAME = "own market"
-
-
-class CannotWrite(GrainassayError):
-    """The file of base rates cannot be written."""
 
 
 def toml_of(found: Estimate) -> str:

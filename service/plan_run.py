@@ -7,7 +7,7 @@ import textwrap
 from dataclasses import replace
 from pathlib import Path
 
-from service.check import CannotWrite
+from service.files import CannotWrite
 from service.hand.state import Answers, read_answers, read_document
 from service.plan import prices as price_list
 from service.plan import request as requests

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from service.files import text_of
 from vision import registry
 from vision.errors import UsageError
 
@@ -128,7 +129,4 @@ def parse(text: str, name: str) -> Deal:
 
 def read(path: Path) -> Deal:
     """A deal from a file."""
-    try:
-        return parse(path.read_text(encoding="utf-8"), path.name)
-    except (OSError, UnicodeDecodeError) as err:
-        raise UsageError(str(path), f"cannot be read ({err}).", "Name a text file; docs/deal.toml shows one.") from err
+    return parse(text_of(path, "Name a text file; docs/deal.toml shows one."), path.name)

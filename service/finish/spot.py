@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from service.hand.checks import CANNOT_SAY, NOT_LOOKED
 from service.plan.products import products
 from service.plan.types import OLD_FINISHES
 from service.rulebook import BrokenRules, Rulebook, Source, rulebook
 from vision.errors import UsageError
 
 MEND = "Mend the file, or install the program again."
-CANNOT_SAY, NOT_LOOKED = "cannot_say", "not_looked"
 #: A blend: alcohol softened it and lacquer thinner dissolved it.
 BLEND = "Alcohol softened it and lacquer thinner took it: a blend of shellac and lacquer behaves so."
 
@@ -125,9 +125,12 @@ def concluded(answers: Mapping[str, str], book: Rules | None = None) -> Conclusi
             if test.key in answers and test.key != "mineral_spirits":
                 sure = False
             continue
-        notes += [given.note] if given.note else []
+        if given.note and not (given.means == "reactive" and answers.get("alcohol") == "softens"):
+            notes.append(given.note)
         if given.means is not None:
             # A strong solvent dissolves shellac too: its answer counts only after the milder one has been seen to fail.
+            # Something that alcohol softens is no finish that nothing touches: what it is then cannot be told.
+            sure = sure and not (given.means == "reactive" and answers.get("alcohol") == "softens")
             finish = given.means if sure and all(t.key in answers for t in book.tests[1 : book.tests.index(test)]) else "unknown"
             break
     if finish == "lacquer_or_waterborne" and answers.get("alcohol") == "softens":

@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from service.contract import Document, Part
+from service.files import text_of
 from service.hand.belief import FACE_OF, Start
 from service.hand.checks import SUBSTRATES
 from service.wood.weigh import Weighed
@@ -145,16 +146,7 @@ def _size(value: Any) -> tuple[float, float] | None:
 
 def read_answers(path: Path) -> Answers:
     """Answers from a file."""
-    return parse(read_text(path), path.name)
-
-
-def read_text(path: Path) -> str:
-    """Text of a file, or one clear refusal."""
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as err:
-        raise UsageError(str(path), f"cannot be read ({getattr(err, 'strerror', None) or 'it is no text'}).",
-                         "Check the name and that you may read it.") from err
+    return parse(text_of(path), path.name)
 
 
 def read_document(path: Path) -> Document:
@@ -162,7 +154,7 @@ def read_document(path: Path) -> Document:
     from pydantic import ValidationError
 
     try:
-        return Document.model_validate_json(read_text(path))
+        return Document.model_validate_json(text_of(path))
     except ValidationError as err:
         first = err.errors()[0]
         where = ".".join(str(k) for k in first["loc"]) or "the whole"

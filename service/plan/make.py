@@ -13,7 +13,7 @@ from service.plan.days import Days, schedule
 from service.plan.materials import Need, needs, total
 from service.plan.pitfalls import pitfalls
 from service.plan.prices import Prices
-from service.plan.repairs import repairs
+from service.plan.repairs import after_strip, repairs
 from service.plan.request import Request
 from service.plan.routes import conditions, refusal
 from service.plan.steps import lead_presumed, steps_of
@@ -25,7 +25,7 @@ from service.wood.movement import Movement, between
 from vision.errors import UsageError
 
 #: Before the first of these a sealing step is put.
-COATS = ("enamel", "stain_block_primer", "bonding_primer", "shellac_primer", "water_poly", "oil_poly")
+COATS = ("gel_stain", "enamel", "stain_block_primer", "bonding_primer", "shellac_primer", "water_poly", "oil_poly")
 #: Parts whose movement splits or jams something.
 MOVES = ("top", "drawer_front", "door", "shelf", "side")
 
@@ -114,7 +114,11 @@ def route(subject: Subject, goal: str, topcoat: str = "water") -> Route:
         if p.adds is not None and all(s.product != p.adds.product for s in steps):
             at = next((k for k, s in enumerate(steps) if s.product in COATS), len(steps))
             steps.insert(at, p.adds)
-    before = [s for r in mended for s in r.steps]
+    strip = next((k for k, s in enumerate(steps) if s.key == "wash_off"), None)
+    later = [s for r in mended if strip is not None and r.damage.kind in after_strip() for s in r.steps]
+    before = [s for r in mended for s in r.steps if s not in later]
+    if strip is not None:
+        steps[strip + 1 : strip + 1] = later
     needed = tuple(text for text, _ in conditions(subject, goal))
     return Route(goal, subject.id, (*before, *steps), needed, threats, mended)
 

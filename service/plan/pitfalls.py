@@ -15,8 +15,6 @@ from vision import registry
 MEND = "Mend the file, or install the program again."
 #: Words of a step that a pitfall adds, by its product.
 ADDED = {"dewaxed_shellac": "Seal with dewaxed shellac", "shellac_primer": "Prime with shellac-based primer"}
-#: Minutes of a step that a pitfall adds: once, and for a square metre (an estimate).
-ONCE, PER_M2 = 10.0, 15.0
 
 
 @dataclass(frozen=True)
@@ -90,10 +88,12 @@ def _added(row: Row, subject: Subject, used: Sequence[str]) -> Step | None:
     if row.blocks is None or row.blocks in used or set(row.without) & set(used):
         return None
     kind = products().kinds[row.blocks]
-    area = subject.area_m2
+    area, book = subject.area_m2, rulebook("pitfalls")
+    minutes = book.tables["minutes"]
     return Step(f"block_{row.key}", subject.id, ADDED[row.blocks], f"One thin, even coat: {row.text}", row.blocks, 1,
-                minutes=None if area is None else ONCE + PER_M2 * area, between_hours=kind.wait("recoat"),
-                wait_hours=kind.wait("topcoat"), test=row.patch, hazards=("solvent",), sources=(row.source,))
+                minutes=None if area is None else minutes["once"] + minutes["per_m2"] * area, between_hours=kind.wait("recoat"),
+                wait_hours=kind.wait("topcoat"), test=row.patch, hazards=("solvent",),
+                sources=(row.source, book.source(minutes)))
 
 
 def pitfalls(subject: Subject, goal: str, used: Sequence[str]) -> tuple[Pitfall, ...]:

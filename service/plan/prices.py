@@ -11,6 +11,7 @@ from typing import Any
 
 import pint
 
+from service.files import text_of
 from service.plan.products import Product, Products, litres, products
 from vision.errors import UsageError
 
@@ -94,8 +95,4 @@ def parse(text: str, name: str, kinds: Products | None = None) -> Prices:
 
 def read(path: Path) -> Prices:
     """A price list from a file."""
-    try:
-        return parse(path.read_text(encoding="utf-8"), path.name)
-    except (OSError, UnicodeDecodeError) as err:
-        raise UsageError(str(path), f"cannot be read ({getattr(err, 'strerror', None) or 'it is no text'}).",
-                         "Name a text file; docs/prices.toml shows one.") from err
+    return parse(text_of(path, "Name a text file; docs/prices.toml shows one."), path.name)

@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from service.plan.products import products
+from service.plan.steps import coated
 from service.plan.types import HAZARDS, Damage, Repair, Step, Subject
 from service.rulebook import BrokenRules, Rulebook, Source, rulebook
 from vision import registry
@@ -37,10 +38,10 @@ class Row:
     spot_m2: tuple[float, ...]
 
     def holds(self, subject: Subject, damage: Damage) -> bool:
-        """Whether it is about this damage on this part."""
+        """Whether it is about this damage on this part, whatever the part turns out to be of all that is left."""
         return (damage.kind == self.kind and (not self.levels or damage.level in self.levels)
-                and (not self.faces or bool(set(self.faces) & set(subject.faces)))
-                and (not self.cores or bool(set(self.cores) & set(subject.cores))))
+                and (not self.faces or set(subject.faces) <= set(self.faces))
+                and (not self.cores or set(subject.cores) <= set(self.cores)))
 
 
 def _row(book: Rulebook, row: Mapping[str, Any]) -> Row:
@@ -81,6 +82,12 @@ def read(book: Rulebook | None = None) -> tuple[Row, ...]:
     return found
 
 
+def after_strip(book: Rulebook | None = None) -> frozenset[str]:
+    """Kinds of damage mended once the old finish is off: a stripper would take such a repair out again."""
+    book = rulebook("repairs") if book is None else book
+    return frozenset(book.tables["order"]["after_strip"])
+
+
 @lru_cache(maxsize=1)
 def rows() -> tuple[Row, ...]:
     """The packaged rules."""
@@ -91,7 +98,7 @@ def _steps(row: Row, subject: Subject, damage: Damage) -> tuple[Step, ...]:
     at = LEVELS.index(damage.level)
     out = []
     for step in row.steps:
-        hazards = tuple(step.get("hazards", ()))
+        hazards = tuple(h for h in step.get("hazards", ()) if h != "old_paint" or coated(subject))
         out.append(Step(
             f"{damage.kind}_{step['key']}", subject.id, step["title"], step["how"], step.get("product"), 0, step.get("tool"),
             tuple(step.get("grits", ())), float(step["minutes"][at]), 0.0, float(step.get("wait_hours", 0)), "",
@@ -101,11 +108,12 @@ def _steps(row: Row, subject: Subject, damage: Damage) -> tuple[Step, ...]:
 
 
 def repairs(subject: Subject) -> tuple[Repair, ...]:
-    """Repairs of a part, what comes before everything else first."""
+    """Repairs of a part, what comes before everything else first. What only a photo points at gets no steps."""
     out = []
     for damage in subject.damage:
         row = next(r for r in rows() if r.holds(subject, damage))
         caution = row.text if damage.sure else f"{BY_HAND} {row.text}"
-        out.append(Repair(damage, row.title, _steps(row, subject, damage), caution, (row.source,), row.first,
+        steps = _steps(row, subject, damage) if damage.sure else ()
+        out.append(Repair(damage, row.title, steps, caution, (row.source,), row.first,
                           row.ends and damage.sure))
     return tuple(sorted(out, key=lambda r: not r.first))

@@ -9,7 +9,7 @@ from service.moves import ROUGH, WHERE
 from service.plan.days import Booking
 from service.plan.make import PartPlan, Plan
 from service.plan.materials import Need
-from service.plan.types import BASES, GOALS, Step
+from service.plan.types import BASES, GOALS, Repair, Step
 from service.safety.choose import notes
 from service.safety.report import DEFER, origin
 from service.safety.rules import Note
@@ -77,18 +77,24 @@ def step_head(s: Step) -> str:
     return f"{s.title}" + (f" ({rest})" if rest else "")
 
 
+def repair_words(x: Repair) -> str:
+    """One repair in a line; what comes before all other work is said to."""
+    return f"{'First' if x.first else 'Damage'}: {x.title[:1].lower()}{x.title[1:]}. {x.caution}"
+
+
+def need_words(n: Need, us: bool, currency: str) -> tuple[str, str, str, str]:
+    """(product, amount, what to buy, cost) of one line of the shopping list."""
+    by_volume = n.product.coverage is not None
+    unit, times = ("pt", (1.0 * registry().litre).to("pint").magnitude) if us else ("L", 1.0)
+    amount = f"{n.low * times:.{1 if us else 2}f} to {n.high * times:.{1 if us else 2}f} {unit}" if by_volume else ""
+    buy = " + ".join(f"{k} x {w}" if by_volume else f"{k} {w}" for w, k in n.cans) or "none to buy"
+    return n.product.words, amount, buy, "" if n.cost is None else f"{n.cost:.2f} {currency}".rstrip()
+
+
 def need_line(n: Need, us: bool, currency: str) -> str:
-    """One line of the shopping list."""
-    if n.product.coverage is None:
-        amount = ""
-    elif us:
-        litre = registry().litre
-        amount = f"{(n.low * litre).to('pint').magnitude:.1f} to {(n.high * litre).to('pint').magnitude:.1f} pt"
-    else:
-        amount = f"{n.low:.2f} to {n.high:.2f} L"
-    buy = " + ".join(f"{k} x {w}" if n.product.coverage is not None else f"{k} {w}" for w, k in n.cans) or "none to buy"
-    cost = "" if n.cost is None else f"{n.cost:.2f} {currency}".rstrip()
-    return f"{n.product.words:<43}{amount:<20}{buy:<24}{cost}".rstrip()
+    """The same in columns."""
+    words, amount, buy, cost = need_words(n, us, currency)
+    return f"{words:<43}{amount:<20}{buy:<24}{cost}".rstrip()
 
 
 def movement_lines(p: PartPlan, us: bool) -> list[str]:
@@ -113,7 +119,7 @@ def _part_lines(p: PartPlan, us: bool) -> list[str]:
         return lines
     r = p.route
     lines.append(f"  Goal: {GOALS[r.goal]}")
-    lines += [f"  First: {x.title}. {x.caution}" for x in r.repairs]
+    lines += [f"  {repair_words(x)}" for x in r.repairs]
     lines += [f"  Must hold: {text}" for text in r.conditions]
     for n, s in enumerate(r.steps, 1):
         lines += [f"  {n}. {step_head(s)}", f"     {s.how}"]

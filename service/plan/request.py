@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from service.files import text_of
 from service.plan.steps import TOPCOATS
 from service.plan.types import GOALS, OLD_FINISHES, Damage
 from service.sanding.rules import read as sanding_rules
@@ -182,8 +183,4 @@ def parse(text: str, name: str) -> Request:
 
 def read(path: Path) -> Request:
     """A request from a file."""
-    try:
-        return parse(path.read_text(encoding="utf-8"), path.name)
-    except (OSError, UnicodeDecodeError) as err:
-        raise UsageError(str(path), f"cannot be read ({getattr(err, 'strerror', None) or 'it is no text'}).",
-                         "Name a text file; docs/plan.toml shows one.") from err
+    return parse(text_of(path, "Name a text file; docs/plan.toml shows one."), path.name)

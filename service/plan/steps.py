@@ -16,6 +16,9 @@ from vision import registry
 
 MEND = "Mend the file, or install the program again."
 TOPCOATS = {"water": "water-based clear coat", "oil": "oil-based clear coat", "rubbed": "oil or wiped finish"}
+#: Said of bare wood from which a finish came that is taken to hold lead.
+STRIPPED = ("The old finish may have left lead in the pores: have it tested first, or sand by hand and damp, wipe up and bag "
+            "what comes off.")
 #: Mean width of the raw edge round a board, mm, where the thickness is not known.
 EDGE_MM = 18.0
 KNOWN = {
@@ -159,10 +162,15 @@ def steps_of(subject: Subject, goal: str, topcoat: str = "water", book: tuple[Ro
         how = row.how + budget
         if row.wet and careful:
             how, grits, tool = row.wet, (), None
+        elif careful and grits:
+            how, tool = f"{how} {STRIPPED}", "hand"
+            more = (*more, rulebook("steps").sources["lead"])
         area = area_of(subject, row.edges_only)
         times = max(1, row.coats)
         minutes = None if area is None else times * (row.minutes + row.minutes_per_m2 * area)
         hazards = tuple(h for h in row.hazards if h != "old_paint" or coated(subject))
+        if careful and grits and "old_paint" not in hazards:
+            hazards = (*hazards, "old_paint")
         if grits and {"particle_board", "fibreboard"} & set(subject.cores) and "board_resin" not in hazards:
             hazards = (*hazards, "board_resin")
         out.append(Step(row.key, subject.id, row.title, how, row.product, row.coats, tool, grits, minutes, row.between, row.wait,

@@ -6,10 +6,19 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from service.plan.make import PartPlan, Plan, sources
-from service.plan.report import ESTIMATE, day_notes, material_words, movement_lines, safety_of, size_words, step_head
+from service.plan.report import (
+    ESTIMATE,
+    day_notes,
+    material_words,
+    movement_lines,
+    need_words,
+    repair_words,
+    safety_of,
+    size_words,
+    step_head,
+)
 from service.plan.types import GOALS
 from service.safety.report import DEFER, origin
-from service.units import registry
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -34,7 +43,7 @@ def _part(p: PartPlan, us: bool) -> dict[str, Any]:
         "refused": p.refusals[p.goal].reason if p.goal in p.refusals and p.goal is not None else "",
         "open": "" if r is not None else "; ".join(GOALS[g] for g in p.open_goals),
         "not": [] if r is not None else [f"Not {GOALS[g]}: {x.reason}" for g, x in p.refusals.items() if g != p.goal],
-        "first": [f"{x.title}. {x.caution}" for x in r.repairs] if r else [],
+        "first": [repair_words(x) for x in r.repairs] if r else [],
         "must": list(r.conditions) if r else [],
         "steps": [{"head": step_head(s), "how": s.how, "test": s.test, "stop": "; or ".join(s.stop), "coats": s.coats}
                   for s in r.steps] if r else [],
@@ -44,15 +53,7 @@ def _part(p: PartPlan, us: bool) -> dict[str, Any]:
 
 
 def _need(n: Need, us: bool, currency: str) -> dict[str, str]:
-    if n.product.coverage is None:
-        amount = ""
-    elif us:
-        pint = [(v * registry().litre).to("pint").magnitude for v in (n.low, n.high)]
-        amount = f"{pint[0]:.1f} to {pint[1]:.1f} pt"
-    else:
-        amount = f"{n.low:.2f} to {n.high:.2f} L"
-    buy = " + ".join(f"{k} × {w}" for w, k in n.cans) or "none to buy"
-    return {"words": n.product.words, "amount": amount, "buy": buy, "cost": "" if n.cost is None else f"{n.cost:.2f} {currency}"}
+    return dict(zip(("words", "amount", "buy", "cost"), need_words(n, us, currency), strict=True))
 
 
 def html(found: Plan, title: str = "") -> str:

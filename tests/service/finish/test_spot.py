@@ -81,7 +81,13 @@ def test_a_file_that_does_not_hold_is_refused(old, new, says):
 
 def test_the_command_says_cautions_first_and_what_it_cannot_tell():
     text = CliRunner().invoke(app, ["finish", "--say", "mineral_spirits=nothing", "--say", "alcohol=dissolves"]).output
-    assert text.startswith("One drop on a cotton swab") and "The old finish: shellac." in text
+    assert text.startswith("For clear finishes.") and "One drop on a cotton swab" in text and "The old finish: shellac." in text
     assert "never what the part is made of" in text
     found = json.loads(CliRunner().invoke(app, ["finish", "--json"]).output)
     assert found["told"] is False and found["next"]["key"] == "mineral_spirits"
+
+
+def test_what_alcohol_softens_is_not_called_a_finish_that_nothing_touches():
+    """The magazine: reactive is what none of the three touches."""
+    found = say(mineral_spirits="nothing", alcohol="softens", lacquer_thinner="nothing")
+    assert not found.told and "Varnish" not in " ".join(found.notes)

@@ -26,7 +26,8 @@ CASES = {
     "lifting": ((subject("opaque", old_finish="paint"), "paint"), (subject("opaque", old_finish="none"), "paint")),
     "slick": ((subject("printed"), "paint"), (subject("solid_wood"), "paint")),
     "cure": ((subject("solid_wood"), "clear", "water_poly"), (subject("solid_wood"), "clear")),
-    "hide_glue": ((subject("veneer"), "refresh"), (subject("solid_wood"), "refresh")),
+    "hide_glue": ((subject("veneer"), "refresh"), (subject("printed"), "refresh")),
+    "tannin_below": ((subject("opaque", wood="oak"), "paint"), (subject("opaque"), "paint")),
     "oil_under_water": ((subject("solid_wood"), "restain", "water_poly"), (subject("solid_wood"), "restain", "oil_poly")),
     "blotches": ((subject("solid_wood", wood="pine"), "restain"), (subject("solid_wood", wood="oak"), "restain")),
     "too_fine": ((subject("solid_wood"), "restain"), (subject("solid_wood"), "clear")),
@@ -87,7 +88,7 @@ def test_a_file_that_does_not_hold_is_refused(old, new, says):
         read(parse("pitfalls.toml", TEXT.replace(old, new, 1)))
 
 
-def test_lacquer_and_water_based_finish_are_one_case_for_lifting():
-    """A woodworking magazine: lacquer thinner softens lacquer and water-based finish alike, so neither is told from the other."""
+def test_what_lifts_old_paint_is_tried_on_every_finish_that_a_solvent_may_soften():
+    """Common practice, no source: lacquer, what may be lacquer, old paint and what was not tested."""
     row = next(r for r in rows() if r.key == "lifting")
-    assert {"lacquer", "lacquer_or_waterborne", "unknown"} <= set(row.finishes) and "shellac-based" in row.remedy
+    assert {"lacquer", "lacquer_or_waterborne", "unknown", "paint"} <= set(row.finishes) and row.source.status == "common"

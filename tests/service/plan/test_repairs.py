@@ -90,3 +90,37 @@ def test_each_row_can_be_reached():
 def test_a_file_that_does_not_hold_is_refused(old, new, says):
     with pytest.raises(BrokenRules, match=says):
         read(parse("repairs.toml", TEXT.replace(old, new, 1)))
+
+
+def test_a_part_that_cannot_be_told_gets_only_what_suits_all_it_may_be():
+    for kind in ("chip", "burn", "crack", "lifted_face", "scratch"):
+        found = repairs(subject("solid_wood", "veneer", "printed", damage=(Damage(kind, "low", True),)))[0]
+        assert not any(s.grits for s in found.steps) and "Scrape" not in found.title and "Patch" not in found.title
+    open_core = repairs(subject("veneer", damage=(Damage("mould", "medium", True),)))[0]
+    assert not open_core.ends
+
+
+def test_mould_in_raw_board_ends_the_matter_at_any_level():
+    """Visible mould in raw board means leave or discard (common practice, no source)."""
+    for level in LEVELS:
+        assert mended("mould", level, "bare_board", ("particle_board",)).ends
+
+
+def test_no_repair_sands_and_old_paint_is_named():
+    """A finish of before 1978 or of unknown age is taken to hold lead: no repair is sanded or scraped dry over it."""
+    for kind, level, face in EVERY:
+        assert not any(s.grits for s in mended(kind, level, face).steps)
+    for kind in ("swollen_edge", "flaking_finish"):
+        assert any("old_paint" in s.hazards for s in mended(kind, "low", "opaque").steps)
+    assert any("old_paint" in s.hazards for s in mended("burn", "low", "solid_wood").steps)
+
+
+def test_what_a_stripper_would_take_out_again_is_mended_after_it():
+    part = subject("solid_wood", cores=("lumber",), damage=(Damage("stain", "low", True), Damage("insect_holes", "low", True)))
+    keys = [s.key for s in route(part, "restain").steps]
+    assert keys.index("insect_holes_watch") < keys.index("strip") < keys.index("stain_seal_stain") < keys.index("sand_for_stain")
+
+
+def test_a_hint_of_a_photo_puts_no_step_into_the_route():
+    part = subject("solid_wood", cores=("lumber",), damage=(Damage("insect_holes", "low"),))
+    assert not any(s.key.startswith("insect") for s in route(part, "clear").steps)

@@ -131,3 +131,10 @@ def test_no_bare_wood_is_sanded_beyond_220():
     for face in ("solid_wood", "veneer"):
         for goal in ("restain", "clear"):
             assert max(g for s in steps_of(subject(face, face_kind="hand_sawn"), goal) for g in s.grits) <= 220
+
+
+def test_bare_wood_that_old_finish_came_off_is_sanded_by_hand_with_a_warning():
+    found = step(subject("solid_wood", made_before_1978=None), "restain", "sand_for_stain")
+    assert found.tool == "hand" and "may have left lead" in found.how and "old_paint" in found.hazards
+    later = step(subject("solid_wood", made_before_1978=False), "restain", "sand_for_stain")
+    assert later.tool == "machine" and "lead" not in later.how
