@@ -78,9 +78,14 @@ if [ ! -d "$venv" ]; then
     "$python" -m venv "$venv"
 fi
 
-# Tests of the pages need a browser; without one they are skipped.
-if [ "$want" = dev ] && ! command -v chromium >/dev/null 2>&1; then
-    debian_install chromium || say "no Chromium: tests of the pages in a browser will be skipped"
+# Tests of the pages need a browser, the comparison of their scripts Node, the store a PostgreSQL server; without one they are skipped.
+if [ "$want" = dev ]; then
+    command -v chromium >/dev/null 2>&1 || debian_install chromium ||
+        say "no Chromium: tests of the pages in a browser will be skipped"
+    command -v node >/dev/null 2>&1 || debian_install nodejs ||
+        say "no Node: scripts of the pages will not be compared with the program"
+    command -v pg_ctl >/dev/null 2>&1 || ls /usr/lib/postgresql/*/bin/pg_ctl >/dev/null 2>&1 || debian_install postgresql ||
+        say "no PostgreSQL: its tests will be skipped"
 fi
 
 say "installing requirements/$want.lock (the first time takes some minutes)"

@@ -8,8 +8,10 @@ const spotTests = (() => {
     for (const [n, test] of t.tests.entries()) {
       const given = test.answers.find((a) => a.key === answers[test.key]);
       if (!given) { if (test.key in answers && test.key !== "mineral_spirits") sure = false; continue; }
-      if (given.note) notes.push(given.note);
+      const softened = given.means === "reactive" && answers.alcohol === "softens"; // alcohol took it: then it is not that
+      if (given.note && !softened) notes.push(given.note);
       if (given.means) {
+        sure = sure && !softened;
         const gentler = t.tests.slice(1, n).every((g) => g.key in answers);
         finish = sure && gentler ? given.means : "unknown";
         break;

@@ -4,7 +4,7 @@
 importScripts("/static/waiting.js");
 const PAGES = "bench-pages-1";
 const SHELL = ["/", "/help", "/pieces/new", "/static/site.css", "/static/mark.svg", "/static/app.js", "/static/result.js",
-  "/static/waiting.js", "/static/signal.js", "/static/byhand.js", "/static/aisle.js", "/static/finish.js", "/static/work.css", "/static/work.js",
+  "/static/ready.js", "/static/waiting.js", "/static/signal.js", "/static/byhand.js", "/static/aisle.js", "/static/finish.js", "/static/work.css", "/static/work.js",
   "/aisle-tables.json", "/finish-tables.json"];
 const OF_PIECE = ["", "/aisle", "/aisle.json", "/finish", "/plan", "/sell", "/deal", "/haul", "/ledger", "/sheet", "/report"];
 /* Longer than this one does not stand in an aisle looking at nothing, when the last state is at hand. */

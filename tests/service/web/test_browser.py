@@ -61,18 +61,24 @@ def phone(browser, address):
     assert not complaints
 
 
+#: Scripts of the page have run: what is tapped or typed before is lost.
+READY = "html[data-ready]"
+
+
 def begin(page):
     page.goto("/pieces/new")
+    page.locator(READY).wait_for()
     page.get_by_label("What you call it").fill("Chest in the aisle")
     page.get_by_role("button", name="Keep without photos").click()
     page.wait_for_url("**/p/*")
+    page.locator(f"{READY} #drop").wait_for()
 
 
 def look(page, tmp_path, name="chest.jpg"):
     page.locator("#take").set_input_files(str(chest_photo(tmp_path / name)))
-    page.locator("ul.files img[alt='Photo 1']").wait_for()
+    page.locator(f"{READY} ul.files img[alt='Photo 1']").wait_for()
     page.get_by_role("button", name="Look").click()
-    page.locator("details.part").first.wait_for()
+    page.locator(f"{READY} details.part").first.wait_for()
 
 
 def test_from_an_empty_list_to_a_verdict_with_its_evidence(phone, tmp_path):
